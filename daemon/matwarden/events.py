@@ -1,0 +1,184 @@
+"""What the station tells its sinks. Frozen values; nothing flows back.
+
+A sink receives a batch: all events of one control cycle, in order. `durable` events are in the store before any of
+their followers act on them, and a full queue never drops them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, ClassVar, Protocol
+
+from matwarden.terms import AlarmState, At, Priority, Quality, Reading, Verdict
+
+__all__ = [
+    "AlarmChanged",
+    "ClockStepped",
+    "DigestMade",
+    "Event",
+    "Notice",
+    "PushAsked",
+    "Readings",
+    "Refused",
+    "Remember",
+    "Sink",
+    "Started",
+    "VerdictChanged",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Started:
+    """A run of the station began: the first event of every run."""
+
+    durable: ClassVar[bool] = False
+    at: At
+    version: str
+
+
+@dataclass(frozen=True, slots=True)
+class Readings:
+    """Every reading accepted in one cycle."""
+
+    durable: ClassVar[bool] = False
+    at: At
+    taken: tuple[Reading, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Refused:
+    """One capture that gave no good reading: missing or doubtful."""
+
+    durable: ClassVar[bool] = False
+    at: At
+    probe: str
+    quality: Quality
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class VerdictChanged:
+    """The guard of an enclosure decided otherwise than before, or for another reason.
+
+    Attributes:
+        sentence: the decision with the numbers that made it, for a person.
+        operations: how often this mat's relay has been switched on or off in its life.
+    """
+
+    durable: ClassVar[bool] = False
+    at: At
+    enclosure: str
+    verdict: Verdict
+    sentence: str
+    operations: int
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmChanged:
+    """An alarm moved from one state to another.
+
+    Attributes:
+        alarm: id, unique in the house: `<condition>/<enclosure>` or `blind-probe/<probe>`.
+        enclosure: whose alarm; None for a room probe's.
+        text: one sentence for a person: what, how long, now.
+        active_s: how long the condition has been true, 0.0 at its start.
+    """
+
+    durable: ClassVar[bool] = True
+    at: At
+    alarm: str
+    enclosure: str | None
+    previous: AlarmState
+    state: AlarmState
+    priority: Priority
+    text: str
+    active_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class PushAsked:
+    """A person must know this. `key` is unique per transition: the same key is never pushed twice."""
+
+    durable: ClassVar[bool] = True
+    at: At
+    key: str
+    title: str
+    body: str
+    priority: Priority
+
+
+@dataclass(frozen=True, slots=True)
+class Remember:
+    """State that must be there again after a restart, a power cut or a kill.
+
+    Attributes:
+        key: `guard/<enclosure>` or `alarm/<alarm id>`.
+        value: JSON-able; replaces what was kept under the key.
+        urgent: True: committed at once. False: with the next batch.
+    """
+
+    at: At
+    key: str
+    value: Mapping[str, Any]
+    urgent: bool
+
+    @property
+    def durable(self) -> bool:
+        return self.urgent
+
+
+@dataclass(frozen=True, slots=True)
+class ClockStepped:
+    """The wall clock was moved by `by_s` seconds (positive: forward); `at` carries the new wall time."""
+
+    durable: ClassVar[bool] = True
+    at: At
+    by_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class DigestMade:
+    """The digest of one local date. `document` is its JSON, `text` what a phone shows."""
+
+    durable: ClassVar[bool] = True
+    at: At
+    date: str
+    text: str
+    document: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Notice:
+    """Something worth a line in the log: a state change, never a poll."""
+
+    durable: ClassVar[bool] = False
+    at: At
+    text: str
+    warning: bool
+
+
+Event = (
+    Started
+    | Readings
+    | Refused
+    | VerdictChanged
+    | AlarmChanged
+    | PushAsked
+    | Remember
+    | ClockStepped
+    | DigestMade
+    | Notice
+)
+
+
+class Sink(Protocol):
+    """Somebody who is told. Called from a thread of its own (or in line, on a simulated clock); may block there."""
+
+    name: str
+
+    def accept(self, events: Sequence[Event]) -> None:
+        """Take all events of one cycle, in order."""
+
+    def close(self) -> None:
+        """Write out what is held and release everything. Safe to call twice."""
