@@ -1,7 +1,7 @@
 """What was recorded over a stretch of time, as the digest and the statistics read it. Pure values.
 
-Two times on every entry. `elapsed_s` counts from the window's start and never jumps: it is what durations are
-computed with. `wall_s` is UTC seconds since 1970 as the machine believed it then: it is what a person is shown.
+Two times on every entry. `elapsed_s` counts from the window's start and never jumps: durations are computed with it.
+`wall_s` is UTC seconds since 1970 as the machine believed it then: a person is shown that.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ class HeatChange(NamedTuple):
     """From here on heat was allowed, or cut, for this reason.
 
     Attributes:
-        reason: a `Reason` as text; "not-running" while the program was down, "unknown" before anything is known.
+        reason: a `Reason` as text; "not-running" while the program was down, "unknown" before the first verdict.
         operations: switchings in the life of this mat's relay, up to and including this change.
     """
 
