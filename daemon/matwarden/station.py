@@ -1,0 +1,214 @@
+"""The heart of the shell: sample, judge, act, tell. One thread, on the monotonic clock.
+
+Laws: every relay is driven to its verdict before anybody is told anything; telling never blocks (each sink has a queue
+of its own behind `tell`); an error while telling never stops the guarding, an error while guarding cuts every relay.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections import deque
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
+
+from matwarden.alarm_keeper import RoomAlarms, TubAlarms
+from matwarden.clocks import Clock
+from matwarden.events import ClockStepped, Event, Notice, Readings, Refused, Started
+from matwarden.guard_keeper import GuardKeeper
+from matwarden.pollers import Capture, Poller
+from matwarden.probe_keeper import ProbeKeeper
+from matwarden.terms import AlarmTimes, At, Enclosure, ProbeTerms, Quality, Reading, Role, Seen, Unit
+from matwarden_hardware.ports import Relay
+
+__all__ = ["Station", "Tub"]
+
+# Under this a difference between the clocks is the time server's slewing and rounding, not a step.
+STEP_S = 1.0
+
+
+class Tub:
+    """One enclosure as the station keeps it."""
+
+    def __init__(
+        self,
+        enclosure: Enclosure,
+        relay: Relay | None,
+        unit: Unit,
+        remembered: Mapping[str, Mapping[str, Any]],
+        at: At,
+    ) -> None:
+        self.enclosure = enclosure
+        self.probes = [ProbeKeeper(terms, at.mono_s) for terms in enclosure.probes]
+        self._of_role = {
+            role: [probe for probe in self.probes if probe.terms.role is role]
+            for role in (Role.WALL, Role.AIR, Role.SUBSTRATE)
+        }
+        self._introduce_neighbours()
+        self.alarms = TubAlarms(enclosure, unit, remembered, at)
+        self.guard: GuardKeeper | None = None
+        if enclosure.mat is not None and relay is not None:
+            kept = remembered.get(f"guard/{enclosure.id}", {})
+            self.guard = GuardKeeper(enclosure, enclosure.mat, relay, unit, kept, at)
+        self.seen: dict[str, Seen] = {}
+
+    def decide(self, at: At) -> list[Event]:
+        """See what every probe says now, and let the guard act on it."""
+        now_s = at.mono_s
+        seen = {probe.terms.id: probe.view(now_s) for probe in self.probes}
+        self.seen = seen
+        if self.guard is None:
+            return []
+        wall, air, other = (
+            tuple([seen[probe.terms.id] for probe in self._of_role[role]])
+            for role in (Role.WALL, Role.AIR, Role.SUBSTRATE)
+        )
+        return self.guard.decide(wall, air, other, at)
+
+    def tell_alarms(self, at: At) -> list[Event]:
+        """Look at the alarms, after the guard has acted."""
+        guard = self.guard
+        if guard is None:
+            return self.alarms.look(self.seen, False, False, "", at)
+        why = guard.why() if guard.tripped else ""
+        return self.alarms.look(self.seen, guard.tripped, guard.relay_fault, why, at)
+
+    def _introduce_neighbours(self) -> None:
+        # Whose movement shows that a probe is stuck: another one of its role, else the next nearest thing.
+        for probe in self.probes:
+            role = probe.terms.role
+            order = [role, Role.AIR, Role.WALL] if role is not Role.AIR else [role, Role.WALL]
+            others = [other for near in order for other in self._of_role[near] if other is not probe]
+            probe.neighbour = others[0] if others else None
+
+
+class Station:
+    """Everything that is watched and guarded, and the loop that does it.
+
+    Args:
+        relays: by enclosure id, for each enclosure with a mat; already open, and cut.
+        tell: takes the events of a cycle; must not block.
+        remembered: what survived the last run, by `Remember` key.
+        judge_every_s: how often everything is judged anew even if no reading comes in.
+        version: for the `Started` event.
+    """
+
+    def __init__(
+        self,
+        enclosures: Sequence[Enclosure],
+        room_probes: Sequence[ProbeTerms],
+        unit: Unit,
+        poller: Poller,
+        relays: Mapping[str, Relay],
+        clock: Clock,
+        tell: Callable[[list[Event]], None],
+        remembered: Mapping[str, Mapping[str, Any]],
+        *,
+        wake: threading.Event | None = None,
+        judge_every_s: float = 1.0,
+        version: str = "",
+        room_alarm_times: AlarmTimes | None = None,
+    ) -> None:
+        at = clock.now()
+        self._clock = clock
+        self._poller = poller
+        self._tell = tell
+        self._judge_every_s = judge_every_s
+        self.wake = wake or threading.Event()
+        self._stopping = threading.Event()
+        self._ahead_s = at.wall_s - at.mono_s
+        self._calls: deque[Callable[[At], list[Event]]] = deque()
+        self.tubs = {e.id: Tub(e, relays.get(e.id), unit, remembered, at) for e in enclosures}
+        self.room = [ProbeKeeper(terms, at.mono_s) for terms in room_probes]
+        times = room_alarm_times or AlarmTimes(3600.0, 3600.0, 600.0, 300.0, 0.5)
+        self._room_alarms = [RoomAlarms(terms, times, unit, remembered, at) for terms in room_probes]
+        self._keepers = {p.terms.id: p for tub in self.tubs.values() for p in tub.probes}
+        self._keepers.update({p.terms.id: p for p in self.room})
+        self._guards = [tub.guard for tub in self.tubs.values() if tub.guard is not None]
+        self.cycles = 0
+        self.started_at = at
+        self.last_at = at
+        tell([Started(at, version)])
+
+    def cycle(self) -> float:
+        """One complete cycle; returns the monotonic time at which the next one is due at the latest."""
+        at = self._clock.now()
+        events: list[Event] = []
+        ahead_s = at.wall_s - at.mono_s
+        if abs(ahead_s - self._ahead_s) >= STEP_S:
+            events.append(ClockStepped(at, ahead_s - self._ahead_s))
+            self._ahead_s = ahead_s
+        captures = self._poller.poll(at.mono_s)
+        if captures:
+            self._take(captures, at, events)
+        for tub in self.tubs.values():
+            events += tub.decide(at)
+        # From here on every relay stands as it should; what follows only tells.
+        self._look_at_alarms(at, events)
+        while self._calls:
+            events += self._calls.popleft()(at)
+        if events:
+            self._tell(events)
+        self.cycles += 1
+        self.last_at = at
+        return min(at.mono_s + self._judge_every_s, self._poller.next_due_s())
+
+    def run(self, after_cycle: Callable[[], None] = lambda: None) -> None:
+        """Cycle until `stop`; the relays are cut on every way out.
+
+        Args:
+            after_cycle: called at the end of each complete cycle, for the watchdog.
+        """
+        try:
+            while not self._stopping.is_set():
+                due_s = self.cycle()
+                after_cycle()
+                self._clock.wait(due_s, self.wake)
+        finally:
+            self.cut_all()
+
+    def stop(self) -> None:
+        """Ask the loop to end. Safe from any thread and from a signal handler."""
+        self._stopping.set()
+        self.wake.set()
+
+    def call(self, action: Callable[[At], list[Event]]) -> None:
+        """Have `action` done in the station's own thread, at the end of the next cycle."""
+        self._calls.append(action)
+        self.wake.set()
+
+    def cut_all(self) -> None:
+        """Cut every relay now."""
+        for guard in self._guards:
+            guard.cut()
+
+    def close(self) -> None:
+        """Cut, release relays and probes."""
+        for guard in self._guards:
+            guard.close()
+        self._poller.close()
+
+    def _take(self, captures: list[Capture], at: At, events: list[Event]) -> None:
+        taken: list[Reading] = []
+        for capture in captures:
+            keeper = self._keepers[capture.probe]
+            judged = keeper.take(capture, at)
+            if judged.quality is Quality.GOOD:
+                assert keeper.latest is not None
+                taken.append(keeper.latest)
+                if judged.moved:
+                    text = f"probe {capture.probe}: its jump has been confirmed by further readings; taken as moved"
+                    events.append(Notice(at, text, warning=False))
+            else:
+                events.append(Refused(at, capture.probe, judged.quality, judged.why))
+        if taken:
+            events.append(Readings(at, tuple(taken)))
+
+    def _look_at_alarms(self, at: At, events: list[Event]) -> None:
+        for tub in self.tubs.values():
+            try:
+                events += tub.tell_alarms(at)
+            except Exception as error:  # our bug; the guard has acted and must go on
+                text = f"internal error while looking at the alarms of {tub.enclosure.id}: {error!r}"
+                events.append(Notice(at, text, warning=True))
+        for keeper, alarms in zip(self.room, self._room_alarms, strict=True):
+            events += alarms.look(keeper.view(at.mono_s), at)
