@@ -63,7 +63,7 @@ class VerdictChanged:
 
     Attributes:
         sentence: the decision with the numbers that made it, for a person.
-        operations: how often this mat's relay has been switched on or off in its life.
+        operations: how often this mat's relay has picked up in its life (a datasheet's operation: on and off again).
     """
 
     durable: ClassVar[bool] = False

@@ -120,7 +120,7 @@ class Station:
         self.tubs = {e.id: Tub(e, relays.get(e.id), unit, remembered, at) for e in enclosures}
         self.room = [ProbeKeeper(terms, at.mono_s) for terms in room_probes]
         times = room_alarm_times or AlarmTimes(3600.0, 3600.0, 600.0, 300.0, 0.5)
-        self._room_alarms = [RoomAlarms(terms, times, unit, remembered, at) for terms in room_probes]
+        self.room_alarms = [RoomAlarms(terms, times, unit, remembered, at) for terms in room_probes]
         self._keepers = {p.terms.id: p for tub in self.tubs.values() for p in tub.probes}
         self._keepers.update({p.terms.id: p for p in self.room})
         self._guards = [tub.guard for tub in self.tubs.values() if tub.guard is not None]
@@ -144,8 +144,7 @@ class Station:
             events += tub.decide(at)
         # From here on every relay stands as it should; what follows only tells.
         self._look_at_alarms(at, events)
-        while self._calls:
-            events += self._calls.popleft()(at)
+        self._answer_calls(at, events)
         if events:
             self._tell(events)
         self.cycles += 1
@@ -187,6 +186,13 @@ class Station:
             guard.close()
         self._poller.close()
 
+    def _answer_calls(self, at: At, events: list[Event]) -> None:
+        while self._calls:
+            try:
+                events += self._calls.popleft()(at)
+            except Exception as error:  # our bug; whoever asked gets no answer, the guarding goes on
+                events.append(Notice(at, f"internal error while answering: {error!r}", warning=True))
+
     def _take(self, captures: list[Capture], at: At, events: list[Event]) -> None:
         taken: list[Reading] = []
         for capture in captures:
@@ -210,5 +216,5 @@ class Station:
             except Exception as error:  # our bug; the guard has acted and must go on
                 text = f"internal error while looking at the alarms of {tub.enclosure.id}: {error!r}"
                 events.append(Notice(at, text, warning=True))
-        for keeper, alarms in zip(self.room, self._room_alarms, strict=True):
+        for keeper, alarms in zip(self.room, self.room_alarms, strict=True):
             events += alarms.look(keeper.view(at.mono_s), at)

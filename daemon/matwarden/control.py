@@ -1,0 +1,163 @@
+"""A person's verbs, over a Unix socket with file permissions: nothing listens on the network.
+
+One line of JSON asks, one line of JSON answers. The verbs can look, cut, give back and reset at the shelf; none can
+allow heat, raise a limit or skip a rule. The station does each in its own thread, between two cycles.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import socket
+import socketserver
+import threading
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+from matwarden.events import Event, Notice
+from matwarden.station import Station, Tub
+from matwarden.status import status_document
+from matwarden.terms import At
+
+__all__ = ["ControlServer", "NotRunningError", "ask"]
+
+# The station answers within a cycle; a driver or disk cannot hold it up.
+ANSWER_WITHIN_S = 10.0
+_LONGEST_LINE = 65536
+
+
+class NotRunningError(Exception):
+    """Nobody answers at the socket."""
+
+
+def ask(path: Path, request: Mapping[str, Any]) -> dict[str, Any]:
+    """Send one request to the running station.
+
+    Raises:
+        NotRunningError: nobody answers there. The text says what was tried.
+        PermissionError: this user may not talk to the station.
+    """
+    with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as line:
+        line.settimeout(ANSWER_WITHIN_S + 2.0)
+        try:
+            line.connect(str(path))
+            line.sendall(json.dumps(dict(request)).encode() + b"\n")
+            answer = line.makefile("rb").readline()
+            return dict(json.loads(answer))
+        except PermissionError:
+            raise
+        except (OSError, ValueError) as error:
+            raise NotRunningError(f"nobody answers at {path} ({error})") from None
+
+
+class ControlServer:
+    """Listens on the socket and hands each request to the station.
+
+    Args:
+        sinks: how the sinks are, for `status`.
+
+    Raises:
+        OSError: the socket cannot be made there.
+    """
+
+    def __init__(self, path: Path, station: Station, sinks: Callable[[], dict[str, Any]]) -> None:
+        self._path = path
+        self._station = station
+        self._sinks = sinks
+        path.parent.mkdir(parents=True, exist_ok=True)
+        # The store's lock has made sure that no other daemon lives: a socket that is there is a dead one's.
+        with contextlib.suppress(FileNotFoundError):
+            path.unlink()
+        serve = self._serve
+
+        class Handler(socketserver.StreamRequestHandler):
+            timeout = ANSWER_WITHIN_S
+
+            def handle(self) -> None:
+                with contextlib.suppress(OSError):
+                    answer = serve(self.rfile.readline(_LONGEST_LINE))
+                    self.wfile.write(json.dumps(answer).encode() + b"\n")
+
+        class Server(socketserver.ThreadingUnixStreamServer):
+            daemon_threads = True
+
+        before = os.umask(0o117)  # rw-rw----: the owner and the group may speak
+        try:
+            self._server = Server(str(path), Handler)
+        finally:
+            os.umask(before)
+        self._thread = threading.Thread(target=self._server.serve_forever, name="control", daemon=True)
+        self._thread.start()
+
+    def close(self) -> None:
+        """Stop listening and take the socket away."""
+        self._server.shutdown()
+        self._server.server_close()
+        with contextlib.suppress(FileNotFoundError):
+            self._path.unlink()
+
+    def _serve(self, line: bytes) -> dict[str, Any]:
+        try:
+            request = json.loads(line)
+            verb = request["do"]
+        except (ValueError, KeyError, TypeError):
+            return {"ok": False, "text": "not understood: one line of JSON with the key 'do' was expected"}
+        done = threading.Event()
+        answer: dict[str, Any] = {"ok": False, "text": "the station did not answer in time"}
+
+        def act(at: At) -> list[Event]:
+            events, found = self._act(str(verb), request, at)
+            answer.clear()
+            answer.update(found)
+            done.set()
+            return events
+
+        self._station.call(act)
+        done.wait(ANSWER_WITHIN_S)
+        return dict(answer)
+
+    def _act(self, verb: str, request: Mapping[str, Any], at: At) -> tuple[list[Event], dict[str, Any]]:
+        if verb == "status":
+            return [], {"ok": True, "status": status_document(self._station, at, self._sinks())}
+        tub = self._station.tubs.get(str(request.get("enclosure")))
+        if tub is None:
+            known = ", ".join(self._station.tubs)
+            return [], {"ok": False, "unknown": True, "text": f"there is no enclosure of that name; there are: {known}"}
+        return _act_on(tub, verb, request, at)
+
+
+def _act_on(tub: Tub, verb: str, request: Mapping[str, Any], at: At) -> tuple[list[Event], dict[str, Any]]:
+    guard, name = tub.enclosure.id, tub.enclosure.name
+    if tub.guard is None:
+        return [], {"ok": False, "text": f"{name} has no mat: there is nothing to decide"}
+    keeper = tub.guard
+    if verb == "why":
+        return [], {
+            "ok": True,
+            "text": keeper.why(),
+            "allowed": keeper.verdict.allowed,
+            "reason": keeper.verdict.reason,
+        }
+    if verb == "hold":
+        try:
+            for_s = float(request["for_s"])
+        except (KeyError, TypeError, ValueError):
+            return [], {"ok": False, "text": "a hold needs a length: for_s, in seconds"}
+        if not 0.0 < for_s < float("inf"):
+            return [], {"ok": False, "text": "a hold must be longer than nothing"}
+        events = keeper.hold(for_s, at)
+        return events, {"ok": True, "text": keeper.why(), "hold_left_s": keeper.hold_left_s}
+    if verb == "release":
+        events = keeper.release(at)
+        return events, {"ok": True, "text": keeper.why()}
+    if verb == "reset":
+        if not (keeper.tripped or keeper.relay_fault):
+            return [], {"ok": True, "text": f"{name} is neither tripped nor faulty: nothing to reset. {keeper.why()}"}
+        events, refused = keeper.reset(at)
+        if refused:
+            return events, {"ok": False, "refused": True, "text": f"not reset: {refused}. {keeper.why()}"}
+        events.append(Notice(at, f"{guard}: reset by a person at the shelf", warning=False))
+        return events, {"ok": True, "text": f"{name} is reset. {keeper.why()}"}
+    return [], {"ok": False, "text": f"there is no verb '{verb}'"}
