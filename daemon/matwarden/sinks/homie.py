@@ -1,7 +1,7 @@
 """The house in the words of the Homie convention, version 5: topics, `$description`, payloads.
 
-Pure: values in, values out. One device for the daemon, one node for each tub, a node `room` for room probes and a node `house`. Nothing is
-settable: no message can allow heat, raise a limit or clear a trip.
+Pure: values in, values out. One device for the daemon, one node for each tub, a node `room` for room probes and a
+node `house`. Nothing is settable: no message can allow heat, raise a limit or clear a trip.
 Source: Homie convention v5.0.0 (CC BY 4.0), homieiot.github.io.
 """
 
