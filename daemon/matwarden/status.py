@@ -1,4 +1,4 @@
-"""The state of everything at this moment, as one JSON-able document: what `status` shows and the store falls back on."""
+"""The state of everything at this moment, as one JSON-able document: what `status` shows."""
 
 from __future__ import annotations
 
