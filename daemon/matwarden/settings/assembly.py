@@ -1,0 +1,146 @@
+"""From the raw tables to `Settings`: reads every table, applies every rule, and goes on after each problem."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any, TypeVar
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from matwarden.settings import resolved, rows, services, simulated, words
+from matwarden.settings.problems import Findings
+from matwarden.settings.resolved import Settings
+from matwarden.settings.scale import Scale
+from matwarden.settings.services import Files
+from matwarden.settings.shelf import Shelf, read_shelf
+from matwarden.settings.tables import Raw, Table, default, label, many, one, read_table
+from matwarden.settings.tubs import Sheet, unique
+from matwarden.sinks.mqtt_terms import MqttTerms
+from matwarden.sinks.push_terms import PushTerms
+from matwarden.terms import Unit
+
+R = TypeVar("R", bound=rows.Row)
+
+
+def assemble(raw: Mapping[str, Any], source: Path, findings: Findings) -> Settings | None:
+    """The settings; None, or something not to be used, when there are problems."""
+    for key in raw:
+        if key not in rows.SettingsFile.model_fields:
+            findings.problems.append(words.unknown("the file", key, list(rows.SettingsFile.model_fields)))
+    house = _house(raw, findings)
+    scale = (
+        Scale(Unit(house.row.temperature_unit))
+        if house is not None and house.sound("temperature_unit")
+        else None
+    )
+    sheet = Sheet(findings, scale)
+    files = Files(source.parent, findings)
+    polling = one(findings, raw, "polling", rows.Polling) or default("polling", rows.Polling)
+    shelf = read_shelf(raw, sheet, polling)
+    every_s = polling.row.every_s
+    store = services.store(files, _optional(findings, raw, "store", rows.Store))
+    control = services.control(files, _optional(findings, raw, "control", rows.Control))
+    mqtt_table = one(findings, raw, "mqtt", rows.Mqtt)
+    mqtt: MqttTerms | None = services.mqtt(files, mqtt_table, every_s) if mqtt_table else None
+    push = _push(raw, files)
+    digest = services.digest(_optional(findings, raw, "digest", rows.Digest))
+    simulation = _simulation(raw, sheet, files, shelf, every_s)
+    if findings.problems or house is None or scale is None:
+        return None
+    return Settings(
+        source=source,
+        house_id=house.row.id,
+        house_name=house.row.name or house.row.id.capitalize(),
+        unit=scale.unit,
+        zone=house.row.zone,
+        enclosures=shelf.enclosures,
+        room_probes=shelf.room_probes,
+        probe_drivers=shelf.probe_drivers,
+        relay_drivers=shelf.relay_drivers,
+        store=store,
+        control=control,
+        mqtt=mqtt,
+        push=push,
+        digest=digest,
+        simulation=simulation,
+    )
+
+
+def _optional(findings: Findings, raw: Raw, name: str, model: type[R]) -> Table[R]:
+    return one(findings, raw, name, model) or default(name, model)
+
+
+def _house(raw: Raw, findings: Findings) -> Table[rows.House] | None:
+    if "house" not in raw:
+        findings.problem(
+            "house", "nothing", "one table [house]", "Add [house] with id, temperature_unit and zone."
+        )
+        return None
+    house = one(findings, raw, "house", rows.House)
+    if house is not None and house.sound("zone"):
+        try:
+            ZoneInfo(house.row.zone)
+        except (ZoneInfoNotFoundError, ValueError, OSError):
+            findings.problem(
+                "house: zone",
+                words.shown(house.row.zone),
+                "a time zone of the IANA list, as in Europe/Amsterdam",
+                "Look up the name of yours; the command timedatectl list-timezones shows them all.",
+            )
+    return house
+
+
+def _push(raw: Raw, files: Files) -> PushTerms | None:
+    findings = files.findings
+    value = raw.get("push")
+    if not isinstance(value, dict):
+        one(findings, raw, "push", rows.Push)
+        return None
+    inner = {f"push.{key}": item for key, item in value.items() if key == "target"}
+    outer = {key: item for key, item in value.items() if key != "target"}
+    table = read_table(findings, outer, "push", rows.Push, known_apart=frozenset({"target"}))
+    targets = [
+        read_table(findings, row, label(row, "name", "push target", number), rows.PushTargetRow)
+        for number, row in enumerate(many(findings, inner, "push.target"), 1)
+    ]
+    if not inner or inner["push.target"] == []:
+        findings.problem(
+            "push",
+            "no [[push.target]]",
+            "one or more [[push.target]]",
+            "Add one, or take [push] out to push nothing.",
+        )
+    unique(findings, targets, "name", "each name once", "Give each target a name of its own.")
+    return services.push(files, table, targets)
+
+
+def _simulation(
+    raw: Raw, sheet: Sheet, files: Files, shelf: Shelf, every_s: float
+) -> resolved.SimulationSettings | None:
+    findings = sheet.findings
+    twin_tables = [
+        read_table(findings, row, label(row, "enclosure", "twin of", number), rows.TwinRow)
+        for number, row in enumerate(many(findings, raw, "twin"), 1)
+    ]
+    fault_tables = [
+        read_table(findings, row, f"fault number {number}", rows.FaultRow)
+        for number, row in enumerate(many(findings, raw, "fault"), 1)
+    ]
+    value = raw.get("simulation")
+    simulated.consistent(sheet, value is not None, shelf.drivers, bool(twin_tables), bool(fault_tables))
+    if not isinstance(value, dict):
+        one(findings, raw, "simulation", rows.Simulation)
+        return None
+    outer = {key: item for key, item in value.items() if key != "room"}
+    table = read_table(findings, outer, "simulation", rows.Simulation, known_apart=frozenset({"room"}))
+    if "room" not in value:
+        findings.problem(
+            "simulation.room", "nothing", "one table [simulation.room]", "Add it, with file or with mean."
+        )
+    room_table = one(findings, {"simulation.room": value.get("room")}, "simulation.room", rows.SimulatedRoom)
+    room = simulated.room(sheet, files, room_table) if room_table else None
+    twins = simulated.twins(sheet, twin_tables, shelf.bands, shelf.simulated_ids)
+    ids = list(shelf.bands)
+    faults = [simulated.fault(sheet, row, shelf.probe_ids, ids) for row in fault_tables]
+    parts = (room, twins, tuple(fault for fault in faults if fault is not None))
+    return simulated.simulation(sheet, table, every_s, files, parts)

@@ -1,0 +1,171 @@
+"""The settings in use: frozen, complete, in SI units, every path absolute."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from matwarden.sinks.mqtt_terms import MqttTerms
+from matwarden.sinks.push_terms import PushTerms
+from matwarden.terms import Enclosure, ProbeTerms, Unit
+
+
+@dataclass(frozen=True, slots=True)
+class OneWire:
+    """A probe on the 1-wire bus: `28-` and twelve small hex digits."""
+
+    address: str
+
+
+@dataclass(frozen=True, slots=True)
+class Iio:
+    """A probe that is an industrial I/O device, found by name or platform device, never by number."""
+
+    device: str
+
+
+@dataclass(frozen=True, slots=True)
+class Hwmon:
+    """A probe that is a hardware monitoring chip; the I2C address, as `0x44`, tells two of a kind apart."""
+
+    chip: str
+    address: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class TwinProbe:
+    """A probe of the simulated shelf. `enclosure` is None for the room; `node` is wall, air, substrate or room."""
+
+    enclosure: str | None
+    node: str
+    noise_k: float
+    resolution_k: float
+    humidity: bool
+
+
+@dataclass(frozen=True, slots=True)
+class GpioRelay:
+    """A relay on a GPIO line. `active_high`: a high line allows power."""
+
+    chip: str
+    line: int
+    active_high: bool
+
+
+@dataclass(frozen=True, slots=True)
+class TwinRelay:
+    """The relay of a simulated tub."""
+
+    enclosure: str
+
+
+@dataclass(frozen=True, slots=True)
+class StoreSettings:
+    directory: Path
+    commit_every_s: float
+    keep_raw_days: int
+
+
+@dataclass(frozen=True, slots=True)
+class ControlSettings:
+    socket: Path
+
+
+@dataclass(frozen=True, slots=True)
+class DigestSettings:
+    """`at` is local time of day, `HH:MM`."""
+
+    at: str
+    enabled: bool
+
+
+@dataclass(frozen=True, slots=True)
+class RoomFile:
+    """A recorded room: a CSV file of times and temperatures in Celsius."""
+
+    path: Path
+
+
+@dataclass(frozen=True, slots=True)
+class RoomFormula:
+    """A made-up room. `swing_k` is from coldest to warmest of a day; `warmest_hour` is UTC."""
+
+    mean_c: float
+    swing_k: float
+    warmest_hour: float
+    drift_k_per_day: float
+
+
+@dataclass(frozen=True, slots=True)
+class Twin:
+    """The physics of one simulated tub."""
+
+    enclosure: str
+    wall_j_per_k: float
+    air_j_per_k: float
+    substrate_j_per_k: float
+    wall_air_w_per_k: float
+    wall_substrate_w_per_k: float
+    air_substrate_w_per_k: float
+    wall_room_w_per_k: float
+    air_room_w_per_k: float
+    substrate_room_w_per_k: float
+    mat_w: float
+    start_c: float
+
+
+@dataclass(frozen=True, slots=True)
+class FaultTerms:
+    """A fault of the simulated shelf, in seconds since its start.
+
+    `amount`: kelvin, kelvin per hour (probe-drift) or a factor (mat-power, lid-off); None where none is needed.
+    """
+
+    kind: str
+    subject: str
+    at_s: float
+    until_s: float | None
+    amount: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class SimulationSettings:
+    """The simulated shelf. `start_wall_s` is UTC seconds since 1970; `days` None runs until stopped."""
+
+    start_wall_s: float
+    step_s: float
+    days: float | None
+    as_fast_as_possible: bool
+    seed: int
+    record: Path | None
+    room: RoomFile | RoomFormula
+    twins: tuple[Twin, ...]
+    faults: tuple[FaultTerms, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """Everything the file says and everything it leaves to defaults.
+
+    Attributes:
+        source: the file.
+        probe_drivers: how to open each probe, by probe id. relay_drivers: each mat's relay, by enclosure id.
+        mqtt, push, simulation: None when the file has no such table.
+    """
+
+    source: Path
+    house_id: str
+    house_name: str
+    unit: Unit
+    zone: str
+    enclosures: tuple[Enclosure, ...]
+    room_probes: tuple[ProbeTerms, ...]
+    probe_drivers: Mapping[str, OneWire | Iio | Hwmon | TwinProbe]
+    relay_drivers: Mapping[str, GpioRelay | TwinRelay]
+    store: StoreSettings
+    control: ControlSettings
+    mqtt: MqttTerms | None
+    push: PushTerms | None
+    digest: DigestSettings
+    simulation: SimulationSettings | None

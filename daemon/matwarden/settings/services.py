@@ -1,0 +1,201 @@
+"""The tables around the tubs: store, control, broker, pushes, digest. Looks at files' status, opens none."""
+
+from __future__ import annotations
+
+import os
+import stat
+from dataclasses import dataclass
+from pathlib import Path
+from urllib.parse import urlsplit
+
+from matwarden.settings import resolved, rows, words
+from matwarden.settings.problems import Findings
+from matwarden.settings.tables import Table
+from matwarden.sinks.mqtt_terms import MqttTerms
+from matwarden.sinks.push_terms import PushTarget, PushTerms
+
+# A Unix socket's path has 108 bytes with its closing zero: unix(7), sun_path.
+SOCKET_PATH_BYTES = 107
+_LOOPBACK = ("127.0.0.1", "::1", "localhost")
+
+
+@dataclass(frozen=True, slots=True)
+class Files:
+    """Paths of the settings, taken from the directory of the settings file when they are relative."""
+
+    base: Path
+    findings: Findings
+
+    def absolute(self, text: str) -> Path:
+        """The path with every `..` taken out; symbolic links stay as they are."""
+        return Path(os.path.abspath(self.base / text))
+
+    def existing(self, where: str, text: str, advice: str, secret: bool = False) -> Path:
+        """The path of a file that must be there. Told when it is not; warned when others can read a secret."""
+        path = self.absolute(text)
+        try:
+            mode = path.stat().st_mode
+        except (FileNotFoundError, NotADirectoryError):
+            self.findings.problem(where, f"{path}, which does not exist", "a file that exists", advice)
+        except OSError as error:
+            reason = os.strerror(error.errno) if error.errno else "unknown reason"
+            self.findings.warn(
+                f"{where}: cannot look at {path} ({reason}); run the check as the station's user."
+            )
+        else:
+            if not stat.S_ISREG(mode):
+                self.findings.problem(where, f"{path}, which is not a file", "a file that exists", advice)
+            elif secret and mode & stat.S_IROTH:
+                self.findings.warn(f"{where}: {path} can be read by every user here; do: chmod o-r {path}")
+        return path
+
+
+def store(files: Files, table: Table[rows.Store]) -> resolved.StoreSettings:
+    """Where records go; the directory need not exist yet."""
+    directory = Path("/var/lib/matwarden")
+    if table.sound("directory"):
+        directory = files.absolute(table.row.directory)
+        try:
+            wrong = directory.exists() and not directory.is_dir()
+        except OSError:
+            wrong = False  # not for us to look at: the station, which runs as another user, will tell
+        if wrong:
+            files.findings.problem(
+                "store: directory",
+                f"{directory}, which is not a directory",
+                "a directory, made when it is not there",
+                "Name another directory or move what is in the way.",
+            )
+    return resolved.StoreSettings(directory, table.row.commit_every_s, table.row.keep_raw_days)
+
+
+def control(files: Files, table: Table[rows.Control]) -> resolved.ControlSettings:
+    """Where commands arrive."""
+    if not table.sound("socket"):
+        return resolved.ControlSettings(Path("/run/matwarden/control.sock"))
+    path = files.absolute(table.row.socket)
+    length = len(os.fsencode(path))
+    if length > SOCKET_PATH_BYTES:
+        files.findings.problem(
+            "control: socket",
+            f"a path of {length} bytes",
+            f"at most {SOCKET_PATH_BYTES} bytes, counted from /",
+            "Choose a shorter path: the operating system takes no longer one for a socket.",
+        )
+    return resolved.ControlSettings(path)
+
+
+def digest(table: Table[rows.Digest]) -> resolved.DigestSettings:
+    """When the digest is due."""
+    return resolved.DigestSettings(table.row.at, table.row.enabled)
+
+
+def mqtt(files: Files, table: Table[rows.Mqtt], every_s: float) -> MqttTerms | None:
+    """The broker; None when the table cannot be used."""
+    row, findings = table.row, files.findings
+    if table.sound("username", "password_file") and row.password_file is not None and row.username is None:
+        findings.problem(
+            "mqtt: username", "nothing", "a user name, since there is a password_file", "Add username."
+        )
+    if table.sound("tls") and not row.tls:
+        for key in ("ca_file", "certificate_file", "key_file"):
+            if table.sound(key) and getattr(row, key) is not None:
+                findings.problem(
+                    f"mqtt: {key}",
+                    words.shown(getattr(row, key)),
+                    "nothing, since tls is false",
+                    f"Set tls = true, or take {key} out.",
+                )
+    if table.sound("certificate_file", "key_file") and (row.certificate_file is None) != (
+        row.key_file is None
+    ):
+        missing, given = (
+            ("key_file", "certificate_file") if row.key_file is None else ("certificate_file", "key_file")
+        )
+        findings.problem(
+            f"mqtt: {missing}", "nothing", f"a file, since there is a {given}", f"Add {missing}."
+        )
+    if table.sound("host", "tls", "username") and row.username and not row.tls and row.host not in _LOOPBACK:
+        findings.warn(
+            f"mqtt: tls: the password for {row.host} goes over the network unencrypted; set tls = true if the broker "
+            "can do it."
+        )
+
+    def path(key: str, advice: str, secret: bool = False) -> Path | None:
+        text: str | None = getattr(row, key) if table.sound(key) else None
+        return None if text is None else files.existing(f"mqtt: {key}", text, advice, secret)
+
+    password_file = path("password_file", "Make it, with the password as its only line.", secret=True)
+    ca_file = path("ca_file", "Copy the certificate of the broker's authority there.")
+    certificate_file = path("certificate_file", "Copy this station's certificate there.")
+    key_file = path("key_file", "Copy this station's private key there.", secret=True)
+    if not table.sound(*rows.Mqtt.model_fields):
+        return None
+    return MqttTerms(
+        host=row.host,
+        port=row.port or (8883 if row.tls else 1883),
+        protocol=row.protocol,
+        username=row.username,
+        password_file=password_file,
+        tls=row.tls,
+        ca_file=ca_file,
+        certificate_file=certificate_file,
+        key_file=key_file,
+        domain=row.topic_domain,
+        qos=row.qos,
+        will_delay_s=row.will_delay_s,
+        expire_after_s=row.expire_after_s or max(1, round(5 * every_s)),
+    )
+
+
+def push(files: Files, table: Table[rows.Push], targets: list[Table[rows.PushTargetRow]]) -> PushTerms:
+    """Where pushes go. Only for use when nothing was found wrong."""
+    return PushTerms(
+        targets=tuple(
+            target for target in (push_target(files, row) for row in targets) if target is not None
+        ),
+        give_up_after_s=table.row.give_up_after_h * 3600.0,
+        keep=table.row.keep,
+    )
+
+
+def push_target(files: Files, table: Table[rows.PushTargetRow]) -> PushTarget | None:
+    """One target; None when it cannot be used. An address is never repeated in a message: it may be a secret."""
+    row, findings = table.row, files.findings
+    if not table.sound("name", "url", "url_file"):
+        return None
+    if (row.url is None) == (row.url_file is None):
+        findings.problem(
+            f"{table.where}: url_file",
+            "neither url_file nor url" if row.url is None else "both url_file and url",
+            "exactly one of them",
+            "Keep url_file: the address of a service holds a secret, and belongs in a file of its own.",
+        )
+        return None
+    if row.url_file is not None:
+        advice = "Make it, with the address of the service as its first line."
+        path = files.existing(f"{table.where}: url_file", row.url_file, advice, secret=True)
+        return PushTarget(name=row.name, url_file=str(path))
+    address = row.url or ""
+    if address.startswith("file:"):
+        text = address.removeprefix("file:")
+        if text.startswith("//"):
+            text = text[2:]
+        return PushTarget(name=row.name, url=f"file:{files.absolute(text)}")
+    if _stays_here(address):
+        return PushTarget(name=row.name, url=address)
+    findings.problem(
+        f"{table.where}: url",
+        "the address of a service (not repeated here)",
+        "file:PATH, or a service on this machine without a password",
+        "Put the address as the first line of a file that only the station can read, and name it in url_file.",
+    )
+    return None
+
+
+def _stays_here(address: str) -> bool:
+    try:
+        parts = urlsplit(address)
+        return parts.hostname in _LOOPBACK and parts.username is None and parts.password is None
+    except ValueError:
+        return False

@@ -1,0 +1,233 @@
+"""All tubs of the file with their probes, mats and drivers, and the rules that hold between them."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from matwarden.settings import rows, tubs, words
+from matwarden.settings.problems import Findings
+from matwarden.settings.resolved import GpioRelay, Hwmon, Iio, OneWire, TwinProbe, TwinRelay
+from matwarden.settings.tables import MATS, PROBES, Raw, Table, label, many, one, read_driven, read_table
+from matwarden.settings.tubs import Sheet
+from matwarden.terms import Band, Enclosure, MatTerms, ProbeTerms
+
+# Common resolution of a digital probe: 12 bits over 1/16 K.
+RESOLUTION_K = 0.0625
+
+
+@dataclass(frozen=True, slots=True)
+class Shelf:
+    """What is left of the shelf's tables when they were judged.
+
+    Attributes:
+        bands: of every tub with a usable id; None where the band itself is not usable.
+        drivers: the driver of every probe and mat, by the table it stands in.
+        simulated_ids: tubs with a twin driver.
+    """
+
+    enclosures: tuple[Enclosure, ...]
+    room_probes: tuple[ProbeTerms, ...]
+    probe_drivers: Mapping[str, OneWire | Iio | Hwmon | TwinProbe]
+    relay_drivers: Mapping[str, GpioRelay | TwinRelay]
+    bands: Mapping[str, Band | None]
+    probe_ids: list[str]
+    drivers: Mapping[str, str]
+    simulated_ids: list[str]
+
+
+def read_shelf(raw: Raw, sheet: Sheet, polling: Table[rows.Polling]) -> Shelf:
+    """Read and judge every [[enclosure]], [[probe]] and [[mat]]."""
+    findings = sheet.findings
+    enclosures = [
+        read_table(findings, row, label(row, "id", "enclosure", number), rows.EnclosureRow)
+        for number, row in enumerate(many(findings, raw, "enclosure"), 1)
+    ]
+    probes = [
+        read_driven(findings, row, label(row, "id", "probe", number), rows.ProbeRow, PROBES)
+        for number, row in enumerate(many(findings, raw, "probe"), 1)
+    ]
+    mats = [
+        read_driven(findings, row, label(row, "enclosure", "mat of", number), rows.MatRow, MATS)
+        for number, row in enumerate(many(findings, raw, "mat"), 1)
+    ]
+    ids = list(dict.fromkeys(table.row.id for table in enclosures if table.sound("id")))
+    _identities(findings, enclosures, probes, mats)
+    rate_k = tubs.max_rate_k(sheet, polling)
+    terms: dict[str | None, list[ProbeTerms]] = defaultdict(list)
+    probe_drivers = {}
+    for probe in probes:
+        judged = tubs.probe_terms(sheet, probe, polling, rate_k, ids)
+        driver = _probe_driver(sheet, probe)
+        if judged is not None and driver is not None:
+            terms[judged.enclosure].append(judged)
+            probe_drivers[judged.id] = driver
+    roles = _roles(probes)
+    bands = {table.row.id: tubs.band(sheet, table) for table in enclosures if table.sound("id")}
+    mat_terms: dict[str, MatTerms] = {}
+    relay_drivers = {}
+    for mat in mats:
+        known = tubs.known_enclosure(findings, mat, ids)
+        enclosure = mat.row.enclosure if known else None
+        mat_roles = roles.get(enclosure, frozenset()) if roles is not None and enclosure is not None else None
+        if enclosure is not None and mat_roles is not None:
+            _governing(findings, mat.where, mat_roles)
+        judged_mat = tubs.mat_terms(sheet, mat, bands.get(enclosure) if enclosure else None, mat_roles)
+        if judged_mat is not None and enclosure is not None:
+            mat_terms[enclosure] = judged_mat
+            relay_drivers[enclosure] = _relay_driver(mat.row)
+    alarm_table = one(findings, raw, "alarms", rows.Alarms)
+    house_alarms = (
+        tubs.alarm_times(sheet, alarm_table, tubs.HOUSE_ALARMS) if alarm_table else tubs.HOUSE_ALARMS
+    )
+    result = []
+    for table in enclosures:
+        alarms = tubs.alarm_times(sheet, table, house_alarms)
+        if not table.sound("id"):
+            continue
+        band = bands[table.row.id]
+        if roles is not None and not roles.get(table.row.id):
+            findings.problem(
+                table.where,
+                "no probe",
+                f'one [[probe]] or more with enclosure = "{table.row.id}"',
+                "Add a probe, or take the enclosure out: a tub without a probe cannot be watched.",
+            )
+        if band is not None:
+            _deadband(sheet, table.where, band, alarms.deadband_k)
+            result.append(tubs.enclosure(table, band, terms, mat_terms.get(table.row.id), alarms))
+    if not enclosures and "enclosure" not in raw:
+        findings.problem("enclosure", "nothing", "one [[enclosure]] or more", "Add one for each tub.")
+    if not probes and "probe" not in raw:
+        findings.problem("probe", "nothing", "one [[probe]] or more", "Add one for each probe.")
+    everything: list[Table[rows.ProbeRow] | Table[rows.MatRow]] = [*probes, *mats]
+    return Shelf(
+        enclosures=tuple(result),
+        room_probes=tuple(terms[None]),
+        probe_drivers=probe_drivers,
+        relay_drivers=relay_drivers,
+        bands=bands,
+        probe_ids=[probe.row.id for probe in probes if probe.sound("id")],
+        drivers={table.where: table.row.driver for table in everything if table.sound("driver")},
+        simulated_ids=_simulated(everything, ids),
+    )
+
+
+def _identities(
+    findings: Findings,
+    enclosures: list[Table[rows.EnclosureRow]],
+    probes: list[Table[rows.ProbeRow]],
+    mats: list[Table[rows.MatRow]],
+) -> None:
+    """No id, no mat's tub and no piece of hardware may stand twice."""
+    tubs.unique(findings, enclosures, "id", "each id once", "Give each tub an id of its own.")
+    tubs.unique(findings, probes, "id", "each id once", "Give each probe an id of its own.")
+    tubs.unique(findings, mats, "enclosure", "one mat a tub", "Take one of the two mats out.")
+    for table in enclosures:
+        if table.sound("id") and table.row.id in tubs.RESERVED_IDS:
+            findings.problem(
+                f"{table.where}: id",
+                words.shown(table.row.id),
+                "any id but room and house",
+                "Choose another id.",
+            )
+    owners: dict[tuple[object, ...], str] = {}
+    devices: list[tuple[Table[rows.ProbeRow] | Table[rows.MatRow], str, tuple[object, ...]]] = []
+    for probe in probes:
+        row = probe.row
+        if isinstance(row, rows.OneWireProbe) and probe.sound("address"):
+            devices.append((probe, "address", ("one-wire", row.address.lower())))
+        elif isinstance(row, rows.IioProbe) and probe.sound("device"):
+            devices.append((probe, "device", ("iio", row.device)))
+        elif isinstance(row, rows.HwmonProbe) and probe.sound("chip", "address"):
+            devices.append((probe, "chip", ("hwmon", row.chip, (row.address or "").lower())))
+    for mat in mats:
+        if isinstance(mat.row, rows.GpioMat) and mat.sound("chip", "line"):
+            devices.append((mat, "line", ("gpio", mat.row.chip, mat.row.line)))
+    for table, key, device in devices:
+        owner = owners.setdefault(device, table.where)
+        if owner != table.where:
+            what = (
+                f"line {device[2]} of {device[1]}" if key == "line" else words.shown(getattr(table.row, key))
+            )
+            findings.problem(
+                f"{table.where}: {key}",
+                f"{what}, which {owner} has already",
+                "hardware of its own",
+                "Correct one of the two: they cannot be the same part.",
+            )
+
+
+def _roles(probes: list[Table[rows.ProbeRow]]) -> dict[str, frozenset[str]] | None:
+    """The roles of the probes of each tub; None when a broken table leaves them in doubt."""
+    roles: dict[str, frozenset[str]] = {}
+    for probe in probes:
+        if not probe.sound("role", "enclosure"):
+            return None
+        if probe.row.enclosure is not None:
+            roles[probe.row.enclosure] = roles.get(probe.row.enclosure, frozenset()) | {probe.row.role}
+    return roles
+
+
+def _governing(findings: Findings, where: str, roles: frozenset[str]) -> None:
+    """A mat needs a probe at its wall, and had better have one in the air."""
+    if not roles:
+        return  # that the tub has no probe at all is told there
+    if "wall" not in roles:
+        findings.problem(
+            where,
+            "no wall probe in its tub",
+            'a [[probe]] with role = "wall" in the tub of each mat',
+            "Fix one to the wall at the mat: the air can read 25.6 °C (78.1 °F) while the mat is at 40 °C (104 °F).",
+        )
+    if "air" not in roles:
+        findings.warn(
+            f"{where}: there is no air probe in its tub, so setpoint is the temperature of the wall; about "
+            "26.7 °C (80 °F) is common there."
+        )
+
+
+def _deadband(sheet: Sheet, where: str, band: Band, deadband_k: float) -> None:
+    half_k = (band.high_c - band.low_c) / 2
+    if deadband_k >= half_k and sheet.scale is not None:
+        sheet.findings.problem(
+            f"{where}: deadband",
+            sheet.scale.show_difference(deadband_k),
+            f"less than half the width of the band ({sheet.scale.show_difference(half_k)})",
+            "Lower deadband or widen the band, or a cold alarm could end only when it is nearly hot.",
+        )
+
+
+def _probe_driver(sheet: Sheet, table: Table[rows.ProbeRow]) -> OneWire | Iio | Hwmon | TwinProbe | None:
+    row = table.row
+    if isinstance(row, rows.TwinProbe):
+        noise_k = sheet.difference_k(table, "noise", 0.0, 0.0, 5.0)
+        resolution_k = sheet.difference_k(table, "resolution", RESOLUTION_K, 0.0, 1.0)
+        if noise_k is None or resolution_k is None or not table.sound(*rows.TwinProbe.model_fields):
+            return None
+        return TwinProbe(row.enclosure, row.node or row.role, noise_k, resolution_k, row.humidity)
+    if not table.sound(*type(row).model_fields):
+        return None
+    if isinstance(row, rows.OneWireProbe):
+        return OneWire(row.address.lower())
+    if isinstance(row, rows.IioProbe):
+        return Iio(row.device)
+    if isinstance(row, rows.HwmonProbe):
+        return Hwmon(row.chip, row.address.lower() if row.address else None)
+    return None
+
+
+def _relay_driver(row: rows.MatRow) -> GpioRelay | TwinRelay:
+    if isinstance(row, rows.GpioMat):
+        return GpioRelay(row.chip, row.line, row.active == "high")
+    return TwinRelay(row.enclosure)
+
+
+def _simulated(tables: list[Table[rows.ProbeRow] | Table[rows.MatRow]], ids: list[str]) -> list[str]:
+    named = {
+        table.row.enclosure
+        for table in tables
+        if table.sound("driver", "enclosure") and table.row.driver == "twin"
+    }
+    return [enclosure for enclosure in ids if enclosure in named]

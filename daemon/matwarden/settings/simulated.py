@@ -1,0 +1,228 @@
+"""The simulated shelf: only ever there because the file names it, and never mixed with real hardware."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from datetime import datetime
+
+from matwarden.settings import resolved, rows, words
+from matwarden.settings.scale import Scale
+from matwarden.settings.services import Files
+from matwarden.settings.tables import Table
+from matwarden.settings.tubs import Sheet, known_enclosure, unique
+from matwarden.terms import Band
+
+# What each fault strikes and what its amount is: kelvin (also per hour), a factor, or nothing.
+_KELVIN = frozenset({"probe-offset", "probe-drift", "probe-noise", "probe-spike", "room-offset"})
+_FACTOR = frozenset({"mat-power", "lid-off"})
+_ROOM_C = (-40.0, 60.0)
+
+
+def consistent(sheet: Sheet, simulation: bool, drivers: Mapping[str, str], twins: bool, faults: bool) -> None:
+    """Either every driver is twin and there is a [simulation], or neither.
+
+    Args:
+        drivers: `where` of each probe and mat, and its driver.
+    """
+    findings = sheet.findings
+    simulated = [where for where, driver in drivers.items() if driver == "twin"]
+    real = {where: driver for where, driver in drivers.items() if driver != "twin"}
+    if simulated and not simulation:
+        findings.problem(
+            "simulation",
+            f'nothing, though {simulated[0]} has driver = "twin"',
+            "a table [simulation] when drivers are twin",
+            "Add [simulation], or give the real driver: a simulation is never fallen into.",
+        )
+    if simulation:
+        for where, driver in real.items():
+            findings.problem(
+                f"{where}: driver",
+                words.shown(driver),
+                '"twin", since there is a table [simulation]',
+                "Take [simulation] out, or make every driver twin: the two do not mix.",
+            )
+    if not simulation and (twins or faults):
+        name = "twin" if twins else "fault"
+        findings.problem(
+            name,
+            f"[[{name}]] without [simulation]",
+            f"[[{name}]] only in a simulation",
+            f"Add [simulation], or take [[{name}]] out.",
+        )
+
+
+def room(
+    sheet: Sheet, files: Files, table: Table[rows.SimulatedRoom]
+) -> resolved.RoomFile | resolved.RoomFormula | None:
+    """The simulated room; None when it cannot be used."""
+    row, findings = table.row, sheet.findings
+    if not table.sound("file", "mean"):
+        return None
+    if (row.file is None) == (row.mean is None):
+        findings.problem(
+            "simulation.room: file",
+            "neither file nor mean" if row.file is None else "both file and mean",
+            "exactly one of them",
+            "Give file for a recorded room, mean for a made-up one.",
+        )
+        return None
+    if row.file is not None:
+        return resolved.RoomFile(
+            files.existing(
+                "simulation.room: file", row.file, "Correct the path: it starts at the settings file."
+            )
+        )
+    mean_c = sheet.temperature_c(table, "mean", 20.0, _ROOM_C)
+    swing_k = sheet.difference_k(table, "swing", 0.0, 0.0, 30.0)
+    drift_k = sheet.difference_k(table, "drift_per_day", 0.0, -10.0, 10.0)
+    if mean_c is None or swing_k is None or drift_k is None:
+        return None
+    return resolved.RoomFormula(mean_c, swing_k, row.warmest_hour, drift_k)
+
+
+def twins(
+    sheet: Sheet, tables: list[Table[rows.TwinRow]], bands: Mapping[str, Band | None], needed: Iterable[str]
+) -> tuple[resolved.Twin, ...]:
+    """The simulated tubs, one for each tub of the file."""
+    ids = list(bands)
+    unique(sheet.findings, tables, "enclosure", "one [[twin]] a tub", "Take one of them out.")
+    result = []
+    for table in tables:
+        known = known_enclosure(sheet.findings, table, ids)
+        band = bands.get(table.row.enclosure) if known else None
+        middle_c = (band.low_c + band.high_c) / 2 if band else 25.0
+        start_c = sheet.temperature_c(table, "start_temperature", middle_c, _ROOM_C)
+        if not known or start_c is None or not table.sound(*rows.TwinRow.model_fields):
+            continue
+        result.append(_twin(table.row, start_c))
+    there = {table.row.enclosure for table in tables if table.sound("enclosure")}
+    for enclosure in needed:
+        if enclosure not in there:
+            sheet.findings.problem(
+                f"enclosure {enclosure}",
+                "no [[twin]] of it, though its drivers are twin",
+                f'a [[twin]] with enclosure = "{enclosure}"',
+                "Add it; its other keys may be left out.",
+            )
+    return tuple(result)
+
+
+def _twin(row: rows.TwinRow, start_c: float) -> resolved.Twin:
+    return resolved.Twin(
+        enclosure=row.enclosure,
+        wall_j_per_k=row.wall_j_per_k,
+        air_j_per_k=row.air_j_per_k,
+        substrate_j_per_k=row.substrate_j_per_k,
+        wall_air_w_per_k=row.wall_air_w_per_k,
+        wall_substrate_w_per_k=row.wall_substrate_w_per_k,
+        air_substrate_w_per_k=row.air_substrate_w_per_k,
+        wall_room_w_per_k=row.wall_room_w_per_k,
+        air_room_w_per_k=row.air_room_w_per_k,
+        substrate_room_w_per_k=row.substrate_room_w_per_k,
+        mat_w=row.mat_w,
+        start_c=start_c,
+    )
+
+
+def fault(
+    sheet: Sheet, table: Table[rows.FaultRow], probes: list[str], enclosures: list[str]
+) -> resolved.FaultTerms | None:
+    """One fault; None when it cannot be used."""
+    row, findings, where = table.row, sheet.findings, table.where
+    if not table.sound(*rows.FaultRow.model_fields) or sheet.scale is None:
+        return None
+    if row.kind == "room-offset":
+        subjects = ["room"]
+    else:
+        subjects = probes if row.kind.startswith("probe-") else enclosures
+    if row.subject not in subjects:
+        what = "probe" if row.kind.startswith("probe-") else "tub"
+        findings.problem(
+            f"{where}: subject",
+            words.shown(row.subject),
+            words.choices(subjects) if subjects else f"the id of a {what}",
+            f"{words.did_you_mean(row.subject, subjects)}Name what {row.kind} strikes.",
+        )
+    if row.until_h is not None and row.until_h <= row.at_h:
+        findings.problem(
+            f"{where}: until_h", f"{row.until_h:g} h", f"more than at_h ({row.at_h:g} h)", "Raise until_h."
+        )
+    return resolved.FaultTerms(
+        kind=row.kind,
+        subject=row.subject,
+        at_s=row.at_h * 3600.0,
+        until_s=None if row.until_h is None else row.until_h * 3600.0,
+        amount=_amount(sheet.scale, table, sheet),
+    )
+
+
+def _amount(scale: Scale, table: Table[rows.FaultRow], sheet: Sheet) -> float | None:
+    row, where = table.row, f"{table.where}: amount"
+    if row.kind in _KELVIN | _FACTOR:
+        if row.amount is None:
+            what = "a temperature difference" if row.kind in _KELVIN else "a factor of 0 or more"
+            sheet.findings.problem(where, "nothing", what, f"Say how much: {row.kind} needs it.")
+            return None
+        if row.amount < 0 and (row.kind in _FACTOR or row.kind == "probe-noise"):
+            sheet.findings.problem(where, f"{row.amount:g}", "0 or more", "Take the minus away.")
+        return scale.k(row.amount) if row.kind in _KELVIN else row.amount
+    if row.amount is not None:
+        sheet.findings.problem(
+            where, f"{row.amount:g}", f"nothing, since {row.kind} has no amount", "Take amount out."
+        )
+    return None
+
+
+def simulation(
+    sheet: Sheet,
+    table: Table[rows.Simulation],
+    every_s: float,
+    files: Files,
+    parts: tuple[
+        resolved.RoomFile | resolved.RoomFormula | None,
+        tuple[resolved.Twin, ...],
+        tuple[resolved.FaultTerms, ...],
+    ],
+) -> resolved.SimulationSettings | None:
+    """The table [simulation] with its parts; None when it cannot be used."""
+    row, findings = table.row, sheet.findings
+    if table.sound("step_s") and row.step_s > every_s:
+        findings.problem(
+            "simulation: step_s",
+            f"{row.step_s:g} s",
+            f"at most {every_s:g} s, the every_s of [polling]",
+            "Lower step_s.",
+        )
+    if table.sound("speed", "days") and row.speed == "as-fast-as-possible" and row.days is None:
+        findings.problem(
+            "simulation: days",
+            "nothing",
+            "a number of days, since speed is as-fast-as-possible",
+            "Say when it ends.",
+        )
+    start_wall_s = 0.0
+    if table.sound("start"):
+        try:
+            start_wall_s = datetime.fromisoformat(row.start.replace("Z", "+00:00")).timestamp()
+        except ValueError:
+            findings.problem(
+                "simulation: start",
+                words.shown(row.start),
+                "a date and time of day that exist",
+                "Correct it.",
+            )
+    simulated_room, simulated_twins, faults = parts
+    if simulated_room is None or not table.sound(*rows.Simulation.model_fields):
+        return None
+    return resolved.SimulationSettings(
+        start_wall_s=start_wall_s,
+        step_s=row.step_s,
+        days=row.days,
+        as_fast_as_possible=row.speed == "as-fast-as-possible",
+        seed=row.seed,
+        record=None if row.record is None else files.absolute(row.record),
+        room=simulated_room,
+        twins=simulated_twins,
+        faults=faults,
+    )

@@ -1,0 +1,165 @@
+"""From a refused value to a sentence: what was found, what is allowed, what to do."""
+
+from __future__ import annotations
+
+from difflib import get_close_matches
+from typing import Any
+
+from pydantic.fields import FieldInfo
+from pydantic_core import ErrorDetails
+
+from matwarden.settings import rows
+from matwarden.settings.problems import Problem
+from matwarden.settings.scale import plain
+
+# The plain words of each pattern: no keeper reads regular expressions.
+PATTERN_WORDS = {
+    rows.ID: "small letters, digits and hyphens, as in shelf-1",
+    rows.TEXT: "a text of one line in quotes",
+    rows.FILE_PATH: "the path of a file",
+    rows.TIME_OF_DAY: "a time of day from 00:00 to 23:59",
+    rows.INSTANT: "an instant in UTC, as in 2026-01-16T17:00:00Z",
+    rows.ONE_WIRE: "28- and twelve hex digits, as in 28-0316a2793f1c",
+    rows.I2C: "an I2C address from 0x00 to 0x7f, as in 0x44",
+    rows.GPIO_CHIP: "a GPIO chip, as in /dev/gpiochip0",
+    rows.HOST: "a host name or an address, without user, port or path",
+}
+
+_UNITS = {
+    "_s": "s",
+    "_min": "min",
+    "_h": "h",
+    "watts": "W",
+    "_w": "W",
+    "days": "days",
+    "_w_per_k": "W/K",
+    "_j_per_k": "J/K",
+}
+
+# What to do, where the key itself knows better than the kind of error.
+_ADVICE = {
+    "placement": "A mat belongs on the side or back wall.",
+    "active": "Look at the relay board: low if a low level lets the mat have power, high if a high level does.",
+    "temperature_unit": "Say in which unit the temperatures of this file are written.",
+    "at": 'Write it in quotes, as in at = "08:00".',
+    "start": 'Write it in quotes, as in start = "2026-01-16T17:00:00Z".',
+    "protocol": "Write it in quotes; take the older one only if the broker cannot do better.",
+}
+_PLACEMENTS = {
+    "under": "Never under a tub: animals dig down when hot and would reach the heater.",
+    "lamp": "Never a lamp: it dries the substrate.",
+    "above": "Never on top: warm air stays under the lid, and the animals below get none of it.",
+}
+_PLACEMENT_WORDS = {
+    "under": ("under", "bottom", "below", "beneath", "floor", "base"),
+    "lamp": ("lamp", "bulb", "light"),
+    "above": ("top", "lid", "above", "cover", "roof"),
+}
+_NO_DRIVER_YET = {"dht22", "dht11", "am2302"}
+
+
+def shown(value: object) -> str:
+    """A value of the file, short enough for one line."""
+    if value is None:
+        return "nothing"
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        text = "".join(sign if sign.isprintable() else "?" for sign in value)
+        return f'"{text}"' if len(text) <= 40 else f'"{text[:37]}..."'
+    if isinstance(value, int):
+        return str(value) if abs(value) < 10**15 else "a number with too many digits"
+    if isinstance(value, float):
+        return f"{value:.10g}"
+    if isinstance(value, dict):
+        return "a table"
+    if isinstance(value, list):
+        return "a list"
+    return f"{value} without quotes"
+
+
+def choices(options: tuple[str, ...] | list[str]) -> str:
+    """Options as a person lists them."""
+    quoted = [f'"{option}"' for option in options]
+    return quoted[0] if len(quoted) == 1 else ", ".join(quoted[:-1]) + " or " + quoted[-1]
+
+
+def did_you_mean(word: object, known: list[str]) -> str:
+    """`Did you mean "oak"? ` when a known word is near, else nothing."""
+    near = get_close_matches(word, known, n=1, cutoff=0.6) if isinstance(word, str) else []
+    return f'Did you mean "{near[0]}"? ' if near else ""
+
+
+def unknown(where: str, key: str, known: list[str]) -> Problem:
+    """A key that is not in the language of the file."""
+    return Problem(
+        f"{where}: {shown(key)[1:-1]}",
+        "a key that means nothing here",
+        ", ".join(known),
+        f"{did_you_mean(key, known)}Correct the key or take it out.",
+    )
+
+
+def refused(where: str, key: str, value: object, error: ErrorDetails, field: FieldInfo) -> Problem:
+    """A value that its key does not take; None stands for a key that is missing."""
+    allowed, advice = _allowed(key, error, field)
+    if value is None:
+        advice = f"Add {key} to it." if key not in _ADVICE else f"Add {key} to it. {_ADVICE[key]}"
+    elif key == "placement":
+        advice = _placement_advice(value)
+    elif key == "driver" and value in _NO_DRIVER_YET:
+        advice = "This version cannot read such a probe by itself; the next one will. Until then use iio."
+    elif key in _ADVICE:
+        advice = _ADVICE[key]
+    elif error["type"] == "literal_error":
+        known = [part.strip("' ") for part in str(error["ctx"]["expected"]).replace(" or ", ",").split(",")]
+        advice = f"{did_you_mean(value, known)}{advice}"
+    return Problem(f"{where}: {key}", shown(value), allowed, advice)
+
+
+def _placement_advice(value: object) -> str:
+    words = str(value).lower()
+    for kind, signs in _PLACEMENT_WORDS.items():
+        if any(sign in words for sign in signs):
+            return f"{_PLACEMENTS[kind]} {_ADVICE['placement']}"
+    return _ADVICE["placement"]
+
+
+def _allowed(key: str, error: ErrorDetails, field: FieldInfo) -> tuple[str, str]:
+    kind = error["type"]
+    context: dict[str, Any] = error.get("ctx", {})
+    limits = _limits(key, field)
+    if kind == "literal_error":
+        return str(context["expected"]).replace("'", '"'), "Choose one of them."
+    if kind == "bool_type":
+        return "true or false", "Write it without quotes."
+    if kind == "finite_number":
+        return f"a number{limits}", "Write an ordinary number."
+    if kind == "int_type":
+        return f"a whole number{limits}", "Write it without quotes and without a point."
+    if kind == "float_type":
+        return f"a number{limits}", "Write it without quotes, with a point and not a comma."
+    if kind in ("greater_than", "greater_than_equal", "less_than", "less_than_equal"):
+        return limits.removeprefix(" "), "Choose a value in this range."
+    if kind == "string_too_long":
+        return f"at most {context['max_length']} letters", "Shorten it."
+    patterns = [str(item.pattern) for item in field.metadata if getattr(item, "pattern", None)]
+    pattern = str(context.get("pattern", patterns[0] if patterns else ""))
+    words = PATTERN_WORDS.get(pattern, "a text in quotes")
+    return words, "Write it in quotes." if kind == "string_type" else "Correct it."
+
+
+def _limits(key: str, field: FieldInfo) -> str:
+    """The range of a key in words, with a leading blank; empty when it has none."""
+    low: str | None = None
+    high: str | None = None
+    for limit in field.metadata:
+        for sign, words in (("ge", "from {}"), ("gt", "more than {}")):
+            if getattr(limit, sign, None) is not None:
+                low = words.format(plain(float(getattr(limit, sign))))
+        for sign, words in (("le", "to {}"), ("lt", "to less than {}")):
+            if getattr(limit, sign, None) is not None:
+                high = words.format(plain(float(getattr(limit, sign))))
+    unit = next((unit for end, unit in reversed(_UNITS.items()) if key.endswith(end)), "")
+    text = " ".join(part for part in (low, high, unit) if part)
+    return f" {text}" if low or high else ""
