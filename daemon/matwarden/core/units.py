@@ -6,6 +6,7 @@ Values come in SI; the keeper's unit is chosen here and nowhere earlier. A diffe
 from __future__ import annotations
 
 import math
+import re
 from datetime import UTC, datetime, timedelta
 
 from matwarden.terms import Unit
@@ -14,12 +15,16 @@ __all__ = [
     "difference_text",
     "difference_value",
     "duration_text",
+    "parse_rfc3339",
     "rfc3339_z",
     "temperature_text",
     "temperature_value",
 ]
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+_RFC3339 = re.compile(
+    r"(\d{4})-(\d\d)-(\d\d)[Tt](\d\d):(\d\d):(\d\d)(\.\d+)?(?:[Zz]|([+-])(\d\d):(\d\d))", re.ASCII
+)
 
 
 def temperature_value(celsius_c: float, unit: Unit) -> float:
@@ -75,6 +80,33 @@ def rfc3339_z(wall_s: float) -> str:
     except (OverflowError, ValueError) as error:
         raise ValueError(f"{wall_s} seconds since 1970 is outside the years RFC 3339 can write") from error
     return instant.strftime("%Y-%m-%dT%H:%M:%SZ").rjust(20, "0")
+
+
+def parse_rfc3339(text: str) -> float:
+    """UTC seconds since 1970 of an RFC 3339 date-time. A leap second (23:59:60 UTC) is the second after :59.
+
+    Raises:
+        ValueError: not RFC 3339 (ISO 8601 allows much more), or no such date or time.
+    """
+    wrong = ValueError(f"{text!r} is not a time such as 2026-01-15T06:30:00Z")
+    found = _RFC3339.fullmatch(text)
+    if found is None:
+        raise wrong
+    year, month, day, hour, minute, second = (int(found[n]) for n in range(1, 7))
+    offset_h, offset_min = int(found[9] or 0), int(found[10] or 0)
+    if second > 60 or offset_h > 23 or offset_min > 59:
+        raise wrong
+    try:
+        local = datetime(year, month, day, hour, minute, min(second, 59), tzinfo=UTC)
+    except ValueError:
+        raise wrong from None
+    offset_s = (3600 * offset_h + 60 * offset_min) * (-1 if found[8] == "-" else 1)
+    whole_s = (local - _EPOCH).total_seconds() - offset_s
+    if second == 60:
+        if whole_s % 86400 != 86399:
+            raise wrong
+        whole_s += 1.0
+    return whole_s + float(found[7] or 0.0)
 
 
 def _decimal(value: float) -> str:
