@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import errno
 import os
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from enum import Enum
 from types import ModuleType, TracebackType
@@ -76,6 +77,7 @@ class LineRequest:
         return Value(int(self._pin(line).high != self._settings[int(line)].active_low))
 
     def release(self) -> None:
+        self._gpiod.before_release()
         self._gpiod.calls.append(("release",))
         self._released = True
         for line in self._settings:
@@ -100,7 +102,8 @@ class LineRequest:
 class FakeGpiod(ModuleType):
     """The package: one pin at `path`, offset `line`, pulled by its board to `rest_high`.
 
-    `broken` maps a call's name to the errno it fails with; `calls` records the driver's calls in order.
+    `broken` maps a call's name to the errno it fails with; `before_release` runs when a request is about to be
+    released; `calls` records the driver's calls in order.
     """
 
     class line:  # noqa: N801 - the package's own name
@@ -113,6 +116,7 @@ class FakeGpiod(ModuleType):
         self.pins = {(path, line): Pin(rest_high)}
         self.strict = strict
         self.broken: dict[str, int] = {}
+        self.before_release: Callable[[], None] = lambda: None
         self.calls: list[tuple[object, ...]] = []
 
     @property

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import sys
+from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 from types import ModuleType
 
@@ -89,6 +90,26 @@ def test_closed_is_closed() -> None:
         relay.drive(True)
     with pytest.raises(RelayError, match="already closed"):
         relay.read_back()
+    assert gpiod.pin.history == [False]
+
+
+def test_no_order_slips_in_while_closing() -> None:
+    """An order to allow from another thread, given between the last cut and the release, finds the relay closed."""
+    gpiod = board(True)
+    relay = GpioRelay(CHIP, 17, True, gpiod)
+    late: Future[None]
+    with ThreadPoolExecutor() as other:
+
+        def order_while_closing() -> None:
+            nonlocal late
+            late = other.submit(relay.drive, True)
+            with pytest.raises(TimeoutError):
+                late.result(timeout=0.05)
+
+        gpiod.before_release = order_while_closing
+        relay.close()
+        with pytest.raises(RelayError, match="already closed"):
+            late.result()
     assert gpiod.pin.history == [False]
 
 
