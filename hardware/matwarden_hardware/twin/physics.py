@@ -199,11 +199,11 @@ class TubPhysics:
     air_j_per_k: float = 120.0
     substrate_j_per_k: float = 5400.0
     wall_air_w_per_k: float = 0.9
-    wall_substrate_w_per_k: float = 0.6
+    wall_substrate_w_per_k: float = 0.4
     air_substrate_w_per_k: float = 0.6
     wall_room_w_per_k: float = 0.15
-    air_room_w_per_k: float = 0.35
-    substrate_room_w_per_k: float = 0.15
+    air_room_w_per_k: float = 0.3
+    substrate_room_w_per_k: float = 0.2
     mat_w: float = 8.0
 
     def network(self, lid_factor: float = 1.0) -> Network:

@@ -112,6 +112,7 @@ class Shelf:
                 raise DriverError(f"simulated tub {name}: {error}") from None
         self._faults: list[LiveFault] = []
         self._of_probe: dict[str, list[LiveFault]] = {}
+        self._probes: set[str] = set()
         self._next_ms = _NEVER_MS
         for fault in faults:
             self._check(fault)
@@ -195,10 +196,17 @@ class Shelf:
             self.catch_up()
             return tuple(one.fault for one in self._active())
 
+    def strangers(self) -> tuple[str, ...]:
+        """Subjects of probe faults that no probe bears: a slip of the pen. Ask when all probes are there."""
+        with self._lock:
+            named = {one.fault.subject for one in self._faults if one.fault.kind.of_probe}
+            return tuple(sorted(named - self._probes))
+
     # For the devices of this package.
 
     def faults_of_probe(self, probe: str) -> list[LiveFault]:
         """The probe's active faults: one list for the shelf's life, kept up to date in place."""
+        self._probes.add(probe)
         return self._of_probe.setdefault(probe, [])
 
     def node_reader(self, tub: str | None, node: int) -> Callable[[], float]:
