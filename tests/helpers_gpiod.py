@@ -150,6 +150,9 @@ class FakeGpiod(ModuleType):
             raise FileNotFoundError(errno.ENOENT, os.strerror(errno.ENOENT))
 
     def _find(self, path: str, offset: int) -> Pin:
+        if offset < 0:
+            # As the package's C part does (gpiod 2.5.0, tried).
+            raise OverflowError("can't convert negative value to unsigned int")
         if (path, offset) not in self.pins:
             raise ValueError("line offset of out range")
         return self.pins[path, offset]

@@ -167,9 +167,10 @@ def test_refused_request(number: int, words: str) -> None:
     assert words in refusal(gpiod)
 
 
-def test_no_such_line() -> None:
+@pytest.mark.parametrize("line", [99, -1])
+def test_no_such_line(line: int) -> None:
     """A line that the chip does not have is refused, with a hint at the chip."""
-    assert "no such line; is it the right chip?" in refusal(board(True), line=99)
+    assert "no such line; is it the right chip?" in refusal(board(True), line=line)
 
 
 def test_no_such_chip(tmp_path: Path) -> None:

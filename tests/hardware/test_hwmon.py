@@ -58,7 +58,7 @@ def test_found_by_address(tmp_path: Path) -> None:
     tree = SysfsTree(tmp_path)
     sensor(tree, 0, "1-0045", 21000)
     sensor(tree, 1, "1-0044", 24000)
-    tree.hwmon(2, "cpu_thermal", "1-0050", temp1_input="51000")
+    tree.hwmon(2, "jc42", "2-0044", temp1_input="51000")
     assert HwmonProbe("sht4x", "0x44", tmp_path).read().temperature_c == 24.0
     assert HwmonProbe("sht4x", "1-0045", tmp_path).read().temperature_c == 21.0
 

@@ -48,6 +48,25 @@ def test_found_whatever_its_number(tmp_path: Path) -> None:
     assert IioProbe("dht11@4", tmp_path).read().temperature_c == 26.7
 
 
+def test_triggers_are_no_sensors(tmp_path: Path) -> None:
+    """What else the kernel lists beside the devices is passed over, whatever its name."""
+    # Linux documentation, ABI/testing/sysfs-bus-iio: triggers stand in the same folder and have a `name` too.
+    tree = SysfsTree(tmp_path)
+    sensor(tree, 0, "dht11@4", "26700")
+    trigger = tmp_path / "bus/iio/devices/trigger0"
+    trigger.mkdir()
+    (trigger / "name").write_text("dht11@4\n")
+    assert IioProbe("dht11@4", tmp_path).read().temperature_c == 26.7
+
+
+def test_half_made_device_is_passed_over(tmp_path: Path) -> None:
+    """A device that has no name yet does not keep another from being found."""
+    tree = SysfsTree(tmp_path)
+    (sensor(tree, 0, "dht11@17") / "name").unlink()
+    sensor(tree, 1, "dht11@4", "26700")
+    assert IioProbe("dht11@4", tmp_path).read().temperature_c == 26.7
+
+
 def test_swapped_numbers(tmp_path: Path) -> None:
     """When two devices swap their numbers between two reads, each probe still reads its own tub."""
     tree = SysfsTree(tmp_path)

@@ -95,6 +95,11 @@ def test_no_is_refused_though_line_2_looks_good() -> None:
     assert "checksum wrong" in refusal(w1_slave("64 01 4b 46 7f ff 0c 10 02", "NO", kept=GOOD_SCRATCHPAD))
 
 
+def test_the_kernels_no_counts() -> None:
+    """A NO is refused even when the bytes shown beside it look whole."""
+    assert "checksum wrong" in refusal(w1_slave(GOOD_SCRATCHPAD, "NO"))
+
+
 def test_short_circuit_is_not_zero_degrees() -> None:
     """A data wire at ground gives nine zero bytes with a valid checksum and YES, and is refused."""
     assert crc8(bytes(8)) == 0
@@ -149,6 +154,7 @@ def test_undefined_bits_are_dropped(configuration: str, temperature_c: float) ->
     [
         w1_slave(GOOD_SCRATCHPAD, thousandths=22187),
         w1_slave(GOOD_SCRATCHPAD, kept="91 01 4b 46 7f ff 0c 10 70"),
+        w1_slave(GOOD_SCRATCHPAD, kept=scratchpad("64 01 4c 46 7f ff 0c 10")),
         w1_slave(GOOD_SCRATCHPAD).replace("t=22250", "t="),
         w1_slave(GOOD_SCRATCHPAD).replace(" t=22250", ""),
     ],
