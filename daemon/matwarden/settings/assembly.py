@@ -139,8 +139,8 @@ def _simulation(
         )
     room_table = one(findings, {"simulation.room": value.get("room")}, "simulation.room", rows.SimulatedRoom)
     room = simulated.room(sheet, files, room_table) if room_table else None
-    twins = simulated.twins(sheet, twin_tables, shelf.bands, shelf.simulated_ids)
     ids = list(shelf.bands)
+    twins = simulated.twins(sheet, twin_tables, ids, shelf.simulated_ids)
     faults = [simulated.fault(sheet, row, shelf.probe_ids, ids) for row in fault_tables]
     parts = (room, twins, tuple(fault for fault in faults if fault is not None))
     return simulated.simulation(sheet, table, every_s, files, parts)

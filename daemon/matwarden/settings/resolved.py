@@ -35,7 +35,7 @@ class Hwmon:
 
 @dataclass(frozen=True, slots=True)
 class TwinProbe:
-    """A probe of the simulated shelf. `enclosure` is None for the room; `node` is wall, air, substrate or room."""
+    """A probe of the simulated shelf. `enclosure` is None exactly when `node` is room (else wall, air, substrate)."""
 
     enclosure: str | None
     node: str
@@ -98,6 +98,14 @@ class RoomFormula:
 
 
 @dataclass(frozen=True, slots=True)
+class RoomPlan:
+    """A day that repeats: points of (hour UTC, Celsius), hours rising from 0 to below 24."""
+
+    points: tuple[tuple[float, float], ...]
+    drift_k_per_day: float
+
+
+@dataclass(frozen=True, slots=True)
 class Twin:
     """The physics of one simulated tub."""
 
@@ -112,26 +120,32 @@ class Twin:
     air_room_w_per_k: float
     substrate_room_w_per_k: float
     mat_w: float
-    start_c: float
 
 
 @dataclass(frozen=True, slots=True)
 class FaultTerms:
     """A fault of the simulated shelf, in seconds since its start.
 
-    `amount`: kelvin, kelvin per hour (probe-drift) or a factor (mat-power, lid-off); None where none is needed.
+    `amount`: kelvin, kelvin per hour (probe-drift) or a factor (mat-power, lid-off); 0 where none is needed.
     """
 
     kind: str
     subject: str
     at_s: float
     until_s: float | None
-    amount: float | None
+    amount: float
 
 
 @dataclass(frozen=True, slots=True)
 class SimulationSettings:
-    """The simulated shelf. `start_wall_s` is UTC seconds since 1970; `days` None runs until stopped."""
+    """The simulated shelf.
+
+    Attributes:
+        start_wall_s: UTC seconds since 1970 at its start.
+        days: None: until stopped.
+        start_c: of all tubs; None: as warm as the room.
+        record: file to which each level change of a relay is added.
+    """
 
     start_wall_s: float
     step_s: float
@@ -139,7 +153,8 @@ class SimulationSettings:
     as_fast_as_possible: bool
     seed: int
     record: Path | None
-    room: RoomFile | RoomFormula
+    start_c: float | None
+    room: RoomFile | RoomFormula | RoomPlan
     twins: tuple[Twin, ...]
     faults: tuple[FaultTerms, ...]
 

@@ -152,14 +152,18 @@ class TwinProbe(ProbeRow):
     """A probe of the simulated shelf."""
 
     driver: Literal["twin"] = Field(description="Read from the simulated shelf.")
-    node: Role | None = Field(None, description="Which part of the twin it sits in. Default: its role.")
+    node: Literal["air", "wall", "substrate"] | None = Field(
+        None, description="The part of the twin it truly sits in. Default: its role."
+    )
     noise: Number | None = Field(
         None, description="Standard deviation of its noise, a temperature difference. Default 0."
     )
     resolution: Number | None = Field(
         None, description="Its smallest step, a temperature difference. Default 0.0625 C."
     )
-    humidity: bool = Field(False, description="Whether it reads humidity too. Default false.")
+    humidity: bool = Field(
+        False, description="Whether it reads humidity too, in air or substrate. Default false."
+    )
 
 
 class MatRow(Row):
@@ -302,18 +306,25 @@ class Digest(Row):
 
 
 class SimulatedRoom(Row):
-    """The simulated room: either file, or mean and what follows it."""
+    """The simulated room: exactly one of file, mean and plan."""
 
-    file: FilePath | None = Field(None, description="CSV of times and temperatures in Celsius.")
-    mean: Number | None = Field(None, description="Mean temperature of the room.")
+    file: FilePath | None = Field(
+        None, description="A recorded room: CSV with the columns time (RFC 3339) and temperature_c."
+    )
+    mean: Number | None = Field(None, description="A made-up room: its mean temperature.")
     swing: Number | None = Field(
-        None, description="From coldest to warmest of a day, a temperature difference. Default 0."
+        None, description="With mean: from coldest to warmest of a day, a temperature difference. Default 0."
     )
     warmest_hour: Number = Field(
-        15.0, ge=0, lt=24, description="Hour of the day (UTC) of the peak. Default 15."
+        15.0, ge=0, lt=24, description="With mean: hour of the day (UTC) of the peak. Default 15."
+    )
+    plan: list[Annotated[list[Number], Field(min_length=2, max_length=2)]] | None = Field(
+        None,
+        min_length=1,
+        description="A day that repeats: points of hour (UTC) and temperature, hours rising.",
     )
     drift_per_day: Number | None = Field(
-        None, description="Change of the mean per day, a temperature difference. Default 0."
+        None, description="With mean or plan: change per day, a temperature difference. Default 0."
     )
 
 
@@ -327,6 +338,9 @@ class Simulation(Row):
     days: Number | None = Field(None, gt=0, le=4000, description="Days until the run ends. Default: never.")
     speed: Literal["real-time", "as-fast-as-possible"] = Field("real-time", description="Default real-time.")
     seed: int = Field(1, ge=0, le=2**31 - 1, description="Of everything random. Default 1.")
+    start_temperature: Number | None = Field(
+        None, description="Of all tubs at the start. Default: that of the room."
+    )
     record: FilePath | None = Field(None, description="File to which each level change of a relay is added.")
     room: SimulatedRoom = Field(description="The room the shelf stands in.")
 
@@ -336,28 +350,25 @@ class TwinRow(Row):
 
     enclosure: Id = Field(description="Id of the tub.")
     wall_j_per_k: Number = Field(
-        500.0, gt=0, le=1e7, description="Heat held by the wall at the mat. Default 500."
+        250.0, gt=0, le=1e7, description="Heat held by the wall at the mat. Default 250."
     )
-    air_j_per_k: Number = Field(700.0, gt=0, le=1e7, description="Heat held by the air and lid. Default 700.")
+    air_j_per_k: Number = Field(120.0, gt=0, le=1e7, description="Heat held by air and lid. Default 120.")
     substrate_j_per_k: Number = Field(
-        4000.0, gt=0, le=1e7, description="Heat held by the substrate. Default 4000."
+        5400.0, gt=0, le=1e7, description="Heat held by the substrate. Default 5400."
     )
-    wall_air_w_per_k: Number = Field(0.7, ge=0, le=1e4, description="From wall to air. Default 0.7.")
+    wall_air_w_per_k: Number = Field(0.9, ge=0, le=1e4, description="From wall to air. Default 0.9.")
     wall_substrate_w_per_k: Number = Field(
-        0.2, ge=0, le=1e4, description="From wall to substrate. Default 0.2."
+        0.4, ge=0, le=1e4, description="From wall to substrate. Default 0.4."
     )
     air_substrate_w_per_k: Number = Field(
-        0.35, ge=0, le=1e4, description="From air to substrate. Default 0.35."
+        0.6, ge=0, le=1e4, description="From air to substrate. Default 0.6."
     )
-    wall_room_w_per_k: Number = Field(0.2, ge=0, le=1e4, description="From wall to room. Default 0.2.")
-    air_room_w_per_k: Number = Field(0.35, ge=0, le=1e4, description="From air to room. Default 0.35.")
+    wall_room_w_per_k: Number = Field(0.15, ge=0, le=1e4, description="From wall to room. Default 0.15.")
+    air_room_w_per_k: Number = Field(0.3, ge=0, le=1e4, description="From air to room. Default 0.3.")
     substrate_room_w_per_k: Number = Field(
-        0.225, ge=0, le=1e4, description="From substrate to room. Default 0.225."
+        0.2, ge=0, le=1e4, description="From substrate to room. Default 0.2."
     )
-    mat_w: Number = Field(6.0, ge=0, le=200, description="Heat of the mat in watts. Default 6.")
-    start_temperature: Number | None = Field(
-        None, description="Of the whole tub at the start. Default: the middle of its band."
-    )
+    mat_w: Number = Field(8.0, ge=0, le=200, description="Heat of the mat in watts. Default 8.")
 
 
 FaultKind = Literal[
@@ -386,7 +397,9 @@ class FaultRow(Row):
         description="Id of the probe (probe-...) or tub (all others) it strikes; room for room-offset."
     )
     at_h: Number = Field(ge=0, le=100_000, description="Hours from the start until it begins.")
-    until_h: Number | None = Field(None, gt=0, le=100_000, description="Hours until it ends. Default: never.")
+    until_h: Number | None = Field(
+        None, gt=0, le=100_000, description="Hours from the start until it ends. Default: never."
+    )
     amount: Number | None = Field(
         None,
         description="How much: a temperature difference (probe-offset, -noise, -spike, room-offset), one per hour "
@@ -402,16 +415,16 @@ class SettingsFile(Row):
     """The whole file."""
 
     house: House
-    polling: Polling = Polling()
-    alarms: Alarms = Alarms()
+    polling: Polling | None = None
+    alarms: Alarms | None = None
     enclosure: list[EnclosureRow] = Field(min_length=1)
     probe: list[AnyProbe] = Field(min_length=1)
     mat: list[AnyMat] = Field([])
-    store: Store = Store()
-    control: Control = Control()
+    store: Store | None = None
+    control: Control | None = None
     mqtt: Mqtt | None = None
     push: Push | None = None
-    digest: Digest = Digest()
+    digest: Digest | None = None
     simulation: Simulation | None = None
     twin: list[TwinRow] = Field([])
     fault: list[FaultRow] = Field([])

@@ -7,19 +7,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from matwarden.core.units import difference_value, temperature_value
 from matwarden.terms import Unit
 
-__all__ = ["Scale", "c_from_f", "f_from_c", "plain"]
+__all__ = ["Scale", "c_from_f", "plain"]
 
 
 def c_from_f(fahrenheit: float) -> float:
     """Degrees Celsius of a temperature in degrees Fahrenheit."""
     return (fahrenheit - 32.0) * 5.0 / 9.0
-
-
-def f_from_c(celsius: float) -> float:
-    """Degrees Fahrenheit of a temperature in degrees Celsius."""
-    return celsius * 9.0 / 5.0 + 32.0
 
 
 def plain(value: float, decimals: int = 2) -> str:
@@ -43,18 +39,13 @@ class Scale:
         """Kelvin of a temperature difference of the file (a difference converts without the 32)."""
         return value * 5.0 / 9.0 if self.unit is Unit.F else float(value)
 
-    def number(self, celsius: float) -> float:
-        """A temperature as a number in the keeper's unit."""
-        return f_from_c(celsius) if self.unit is Unit.F else celsius
-
     def show(self, celsius: float, decimals: int = 2) -> str:
         """A temperature in the keeper's unit."""
-        return f"{plain(self.number(celsius), decimals)} °{self.unit}"
+        return f"{plain(temperature_value(celsius, self.unit), decimals)} °{self.unit}"
 
     def show_difference(self, kelvin: float, decimals: int = 2) -> str:
         """A temperature difference in the keeper's unit."""
-        value = kelvin * 9.0 / 5.0 if self.unit is Unit.F else kelvin
-        return f"{plain(value, decimals)} °{self.unit}"
+        return f"{plain(difference_value(kelvin, self.unit), decimals)} °{self.unit}"
 
     @property
     def other(self) -> Scale:

@@ -145,14 +145,14 @@ def _identities(
     for mat in mats:
         if isinstance(mat.row, rows.GpioMat) and mat.sound("chip", "line"):
             devices.append((mat, "line", ("gpio", mat.row.chip, mat.row.line)))
-    for table, key, device in devices:
-        owner = owners.setdefault(device, table.where)
-        if owner != table.where:
+    for owned, key, device in devices:
+        owner = owners.setdefault(device, owned.where)
+        if owner != owned.where:
             what = (
-                f"line {device[2]} of {device[1]}" if key == "line" else words.shown(getattr(table.row, key))
+                f"line {device[2]} of {device[1]}" if key == "line" else words.shown(getattr(owned.row, key))
             )
             findings.problem(
-                f"{table.where}: {key}",
+                f"{owned.where}: {key}",
                 f"{what}, which {owner} has already",
                 "hardware of its own",
                 "Correct one of the two: they cannot be the same part.",
@@ -203,10 +203,25 @@ def _probe_driver(sheet: Sheet, table: Table[rows.ProbeRow]) -> OneWire | Iio | 
     row = table.row
     if isinstance(row, rows.TwinProbe):
         noise_k = sheet.difference_k(table, "noise", 0.0, 0.0, 5.0)
-        resolution_k = sheet.difference_k(table, "resolution", RESOLUTION_K, 0.0, 1.0)
+        resolution_k = sheet.difference_k(table, "resolution", RESOLUTION_K, 0.0, 1.0, above_zero=True)
         if noise_k is None or resolution_k is None or not table.sound(*rows.TwinProbe.model_fields):
             return None
-        return TwinProbe(row.enclosure, row.node or row.role, noise_k, resolution_k, row.humidity)
+        node = row.node or row.role
+        if row.node is not None and row.role == "room":
+            sheet.findings.problem(
+                f"{table.where}: node",
+                words.shown(row.node),
+                "none, since its role is room",
+                "Take node out.",
+            )
+        if row.humidity and node not in ("air", "substrate"):
+            sheet.findings.problem(
+                f"{table.where}: humidity",
+                f"true, at the {node}",
+                "true only in air or substrate",
+                "Take humidity out: the twin knows none there.",
+            )
+        return TwinProbe(row.enclosure, node, noise_k, resolution_k, row.humidity)
     if not table.sound(*type(row).model_fields):
         return None
     if isinstance(row, rows.OneWireProbe):

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from datetime import datetime
 
+from matwarden.core.units import parse_rfc3339
 from matwarden.settings import resolved, rows, words
 from matwarden.settings.scale import Scale
 from matwarden.settings.services import Files
 from matwarden.settings.tables import Table
 from matwarden.settings.tubs import Sheet, known_enclosure, unique
-from matwarden.terms import Band
 
 # What each fault strikes and what its amount is: kelvin (also per hour), a factor, or nothing.
 _KELVIN = frozenset({"probe-offset", "probe-drift", "probe-noise", "probe-spike", "room-offset"})
@@ -52,50 +51,79 @@ def consistent(sheet: Sheet, simulation: bool, drivers: Mapping[str, str], twins
         )
 
 
-def room(
-    sheet: Sheet, files: Files, table: Table[rows.SimulatedRoom]
-) -> resolved.RoomFile | resolved.RoomFormula | None:
+SimulatedRoom = resolved.RoomFile | resolved.RoomFormula | resolved.RoomPlan
+
+
+def room(sheet: Sheet, files: Files, table: Table[rows.SimulatedRoom]) -> SimulatedRoom | None:
     """The simulated room; None when it cannot be used."""
     row, findings = table.row, sheet.findings
-    if not table.sound("file", "mean"):
+    if not table.sound("file", "mean", "plan"):
         return None
-    if (row.file is None) == (row.mean is None):
+    given = [key for key in ("file", "mean", "plan") if getattr(row, key) is not None]
+    if len(given) != 1:
         findings.problem(
-            "simulation.room: file",
-            "neither file nor mean" if row.file is None else "both file and mean",
-            "exactly one of them",
-            "Give file for a recorded room, mean for a made-up one.",
+            "simulation.room",
+            " and ".join(given) or "none of file, mean and plan",
+            "exactly one of file, mean and plan",
+            "Give file for a recorded room, mean for one that swings, plan for a day of points.",
         )
         return None
-    if row.file is not None:
-        return resolved.RoomFile(
-            files.existing(
-                "simulation.room: file", row.file, "Correct the path: it starts at the settings file."
+    for key in ("swing", "drift_per_day"):
+        value: float | None = getattr(row, key, None)
+        if value is not None and (row.file is not None or (key == "swing" and row.mean is None)):
+            findings.problem(
+                f"simulation.room: {key}",
+                f"{value:g}",
+                f"nothing, since there is {given[0]}",
+                f"Take {key} out.",
             )
-        )
+            return None
+    if row.file is not None:
+        advice = "Correct the path; a relative one starts where this settings file is."
+        return resolved.RoomFile(files.existing("simulation.room: file", row.file, advice))
+    drift_k = sheet.difference_k(table, "drift_per_day", 0.0, -10.0, 10.0)
+    if row.plan is not None:
+        points = _plan(sheet, row.plan)
+        return None if points is None or drift_k is None else resolved.RoomPlan(points, drift_k)
     mean_c = sheet.temperature_c(table, "mean", 20.0, _ROOM_C)
     swing_k = sheet.difference_k(table, "swing", 0.0, 0.0, 30.0)
-    drift_k = sheet.difference_k(table, "drift_per_day", 0.0, -10.0, 10.0)
-    if mean_c is None or swing_k is None or drift_k is None:
+    if mean_c is None or swing_k is None or drift_k is None or not table.sound("warmest_hour"):
         return None
     return resolved.RoomFormula(mean_c, swing_k, row.warmest_hour, drift_k)
 
 
+def _plan(sheet: Sheet, plan: list[list[float]]) -> tuple[tuple[float, float], ...] | None:
+    if sheet.scale is None:
+        return None
+    hours = [hour for hour, _ in plan]
+    points = tuple((hour, sheet.scale.c(value)) for hour, value in plan)
+    low_c, high_c = _ROOM_C
+    if not all(0 <= hour < 24 for hour in hours) or any(
+        a >= b for a, b in zip(hours, hours[1:], strict=False)
+    ):
+        found, allowed = (
+            f"hours {', '.join(f'{hour:g}' for hour in hours)}",
+            "rising hours from 0 to below 24",
+        )
+    elif not all(low_c <= celsius <= high_c for _, celsius in points):
+        found = f"temperatures {', '.join(sheet.scale.show(celsius) for _, celsius in points)}"
+        allowed = f"temperatures from {sheet.scale.show(low_c)} to {sheet.scale.show(high_c)}"
+    else:
+        return points
+    sheet.findings.problem("simulation.room: plan", found, allowed, "Correct the points.")
+    return None
+
+
 def twins(
-    sheet: Sheet, tables: list[Table[rows.TwinRow]], bands: Mapping[str, Band | None], needed: Iterable[str]
+    sheet: Sheet, tables: list[Table[rows.TwinRow]], ids: list[str], needed: Iterable[str]
 ) -> tuple[resolved.Twin, ...]:
     """The simulated tubs, one for each tub of the file."""
-    ids = list(bands)
     unique(sheet.findings, tables, "enclosure", "one [[twin]] a tub", "Take one of them out.")
     result = []
     for table in tables:
         known = known_enclosure(sheet.findings, table, ids)
-        band = bands.get(table.row.enclosure) if known else None
-        middle_c = (band.low_c + band.high_c) / 2 if band else 25.0
-        start_c = sheet.temperature_c(table, "start_temperature", middle_c, _ROOM_C)
-        if not known or start_c is None or not table.sound(*rows.TwinRow.model_fields):
-            continue
-        result.append(_twin(table.row, start_c))
+        if known and table.sound(*rows.TwinRow.model_fields):
+            result.append(_twin(table.row))
     there = {table.row.enclosure for table in tables if table.sound("enclosure")}
     for enclosure in needed:
         if enclosure not in there:
@@ -108,7 +136,7 @@ def twins(
     return tuple(result)
 
 
-def _twin(row: rows.TwinRow, start_c: float) -> resolved.Twin:
+def _twin(row: rows.TwinRow) -> resolved.Twin:
     return resolved.Twin(
         enclosure=row.enclosure,
         wall_j_per_k=row.wall_j_per_k,
@@ -121,7 +149,6 @@ def _twin(row: rows.TwinRow, start_c: float) -> resolved.Twin:
         air_room_w_per_k=row.air_room_w_per_k,
         substrate_room_w_per_k=row.substrate_room_w_per_k,
         mat_w=row.mat_w,
-        start_c=start_c,
     )
 
 
@@ -132,10 +159,9 @@ def fault(
     row, findings, where = table.row, sheet.findings, table.where
     if not table.sound(*rows.FaultRow.model_fields) or sheet.scale is None:
         return None
+    subjects = probes if row.kind.startswith("probe-") else enclosures
     if row.kind == "room-offset":
         subjects = ["room"]
-    else:
-        subjects = probes if row.kind.startswith("probe-") else enclosures
     if row.subject not in subjects:
         what = "probe" if row.kind.startswith("probe-") else "tub"
         findings.problem(
@@ -157,13 +183,13 @@ def fault(
     )
 
 
-def _amount(scale: Scale, table: Table[rows.FaultRow], sheet: Sheet) -> float | None:
+def _amount(scale: Scale, table: Table[rows.FaultRow], sheet: Sheet) -> float:
     row, where = table.row, f"{table.where}: amount"
     if row.kind in _KELVIN | _FACTOR:
         if row.amount is None:
             what = "a temperature difference" if row.kind in _KELVIN else "a factor of 0 or more"
             sheet.findings.problem(where, "nothing", what, f"Say how much: {row.kind} needs it.")
-            return None
+            return 0.0
         if row.amount < 0 and (row.kind in _FACTOR or row.kind == "probe-noise"):
             sheet.findings.problem(where, f"{row.amount:g}", "0 or more", "Take the minus away.")
         return scale.k(row.amount) if row.kind in _KELVIN else row.amount
@@ -171,7 +197,7 @@ def _amount(scale: Scale, table: Table[rows.FaultRow], sheet: Sheet) -> float | 
         sheet.findings.problem(
             where, f"{row.amount:g}", f"nothing, since {row.kind} has no amount", "Take amount out."
         )
-    return None
+    return 0.0
 
 
 def simulation(
@@ -180,7 +206,7 @@ def simulation(
     every_s: float,
     files: Files,
     parts: tuple[
-        resolved.RoomFile | resolved.RoomFormula | None,
+        SimulatedRoom | None,
         tuple[resolved.Twin, ...],
         tuple[resolved.FaultTerms, ...],
     ],
@@ -204,7 +230,7 @@ def simulation(
     start_wall_s = 0.0
     if table.sound("start"):
         try:
-            start_wall_s = datetime.fromisoformat(row.start.replace("Z", "+00:00")).timestamp()
+            start_wall_s = parse_rfc3339(row.start)
         except ValueError:
             findings.problem(
                 "simulation: start",
@@ -212,6 +238,7 @@ def simulation(
                 "a date and time of day that exist",
                 "Correct it.",
             )
+    start_c = sheet.temperature_c(table, "start_temperature", 0.0, _ROOM_C)
     simulated_room, simulated_twins, faults = parts
     if simulated_room is None or not table.sound(*rows.Simulation.model_fields):
         return None
@@ -222,6 +249,7 @@ def simulation(
         as_fast_as_possible=row.speed == "as-fast-as-possible",
         seed=row.seed,
         record=None if row.record is None else files.absolute(row.record),
+        start_c=None if row.start_temperature is None else start_c,
         room=simulated_room,
         twins=simulated_twins,
         faults=faults,

@@ -16,6 +16,7 @@ from matwarden.settings import rows, words
 from matwarden.settings.problems import Findings
 
 R = TypeVar("R", bound=rows.Row)
+R_co = TypeVar("R_co", bound=rows.Row, covariant=True)
 Raw = Mapping[str, Any]
 
 PROBES: Mapping[str, type[rows.ProbeRow]] = {
@@ -28,11 +29,11 @@ MATS: Mapping[str, type[rows.MatRow]] = {"gpio": rows.GpioMat, "twin": rows.Twin
 
 
 @dataclass(frozen=True, slots=True)
-class Table(Generic[R]):
+class Table(Generic[R_co]):
     """One table of the file. `where` is how a keeper would call it."""
 
     where: str
-    row: R
+    row: R_co
     broken: frozenset[str]
 
     def sound(self, *keys: str) -> bool:

@@ -356,7 +356,7 @@ class Order:
 def enclosure(
     table: Table[rows.EnclosureRow],
     tub_band: Band,
-    probes: Mapping[str, list[ProbeTerms]],
+    probes: Mapping[str | None, list[ProbeTerms]],
     mat: MatTerms | None,
     alarms: AlarmTimes,
 ) -> Enclosure:

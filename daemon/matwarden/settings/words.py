@@ -129,6 +129,8 @@ def _allowed(key: str, error: ErrorDetails, field: FieldInfo) -> tuple[str, str]
     kind = error["type"]
     context: dict[str, Any] = error.get("ctx", {})
     limits = _limits(key, field)
+    if key == "plan":
+        return "points of an hour and a temperature, as in [[6, 17.5], [8, 20.0]]", "Correct the points."
     if kind == "literal_error":
         return str(context["expected"]).replace("'", '"'), "Choose one of them."
     if kind == "bool_type":
