@@ -151,9 +151,10 @@ class TwinRelay:
     """The relay of one tub's mat. Cut from the moment it is opened.
 
     Args:
-        record: where each level is written down, one line `SECONDS allow` or `SECONDS cut`, at opening and at each
-            change, before anything else happens: a file to append to (unbuffered, so it survives a kill) or a
-            callable. SECONDS are those of the shelf's clock, which on one machine compare across processes.
+        record: where each level is written down, one line `SECONDS allow TUB` or `SECONDS cut TUB`, at opening and at
+            each change, once the line has its level: a callable, or a file to append to, which relays may share
+            (unbuffered, each line in one write, so that it survives a kill). SECONDS are those of the shelf's
+            clock: if that is the machine's, they compare across processes.
 
     Raises:
         DriverError: no such tub, already in use, or the record cannot be written.
@@ -209,22 +210,28 @@ class TwinRelay:
         return self._shelf.contact_closed(self.tub)
 
     def close(self) -> None:
-        """Drive to cut, then release. Safe to call twice."""
+        """Drive to cut, then release. Safe to call twice.
+
+        Raises:
+            RelayError: its record cannot be written; the line is cut and released all the same.
+        """
         if self._open:
-            self.drive(False)
-            self._open = False
-            self._shelf.release_line(self.tub)
-            self._close_file()
+            try:
+                self.drive(False)
+            finally:
+                self._open = False
+                self._shelf.release_line(self.tub)
+                self._close_file()
 
     def _check_open(self) -> None:
         if not self._open:
             raise RelayError(f"relay of {self.tub}: it is closed")
 
     def _write_down(self, allow: bool) -> None:
-        line = f"{self._shelf.clock_s():.3f} {'allow' if allow else 'cut'}\n"
+        line = f"{self._shelf.clock_s():.3f} {'allow' if allow else 'cut'} {self.tub}\n"
         try:
             if self._file is not None:
-                self._file.write(line.encode("ascii"))
+                self._file.write(line.encode())
             elif self._record is not None:
                 self._record(line)
         except OSError as error:

@@ -6,6 +6,8 @@ import math
 from dataclasses import dataclass
 from enum import StrEnum
 
+from matwarden_hardware.ports import DriverError
+
 __all__ = ["ROOM", "Fault", "FaultKind"]
 
 # The subject of a room fault.
@@ -61,7 +63,7 @@ class Fault:
         amount: see the kind.
 
     Raises:
-        ValueError: an end not after the start, an amount that the kind cannot have, a room fault not on the room.
+        DriverError: an end not after the start, an amount that the kind cannot have, a room fault not on the room.
     """
 
     at_s: float
@@ -73,18 +75,18 @@ class Fault:
     def __post_init__(self) -> None:
         where = f"fault {self.kind} on {self.subject}"
         if not math.isfinite(self.at_s):
-            raise ValueError(f"{where}: starts at {self.at_s} s, expected a number of seconds")
+            raise DriverError(f"{where}: starts at {self.at_s} s, expected a number of seconds")
         if self.until_s is not None and not self.at_s < self.until_s < math.inf:
-            raise ValueError(
+            raise DriverError(
                 f"{where}: ends at {self.until_s} s, expected a time after its start at {self.at_s} s"
             )
         if not math.isfinite(self.amount):
-            raise ValueError(f"{where}: amount is {self.amount}, expected a number")
+            raise DriverError(f"{where}: amount is {self.amount}, expected a number")
         if self.kind in _WITHOUT_AMOUNT and self.amount != 0.0:
-            raise ValueError(f"{where}: amount is {self.amount:g}, but this kind takes none")
+            raise DriverError(f"{where}: amount is {self.amount:g}, but this kind takes none")
         if self.kind in _NEVER_NEGATIVE and self.amount < 0.0:
-            raise ValueError(f"{where}: amount is {self.amount:g}, expected 0 or more")
+            raise DriverError(f"{where}: amount is {self.amount:g}, expected 0 or more")
         if (self.kind is FaultKind.ROOM_OFFSET) != (self.subject == ROOM):
-            raise ValueError(
+            raise DriverError(
                 f"{where}: the subject of {FaultKind.ROOM_OFFSET}, and of no other kind, is '{ROOM}'"
             )

@@ -13,8 +13,9 @@ from typing import NamedTuple
 
 from matwarden_hardware.ports import DriverError
 from matwarden_hardware.twin.faults import ROOM, Fault, FaultKind
-from matwarden_hardware.twin.physics import Network, TubPhysics
+from matwarden_hardware.twin.physics import TubPhysics
 from matwarden_hardware.twin.room import Room
+from matwarden_hardware.twin.tub import Tub
 
 __all__ = ["LiveFault", "Shelf", "Temperatures"]
 
@@ -41,29 +42,6 @@ class LiveFault:
         self.spent = False
         self.start_ms = _ms(fault.at_s)
         self.end_ms = _NEVER_MS if fault.until_s is None else _ms(fault.until_s)
-
-
-class _Tub:
-    __slots__ = (
-        "contact_closed",
-        "heat_w",
-        "line_allow",
-        "network",
-        "nodes_c",
-        "opened",
-        "physics",
-        "readback_wrong",
-    )
-
-    def __init__(self, physics: TubPhysics, network: Network, start_c: float) -> None:
-        self.physics = physics
-        self.network = network
-        self.nodes_c: tuple[float, ...] = (start_c, start_c, start_c)
-        self.line_allow = False
-        self.opened = False
-        self.contact_closed = False
-        self.readback_wrong = False
-        self.heat_w = 0.0
 
 
 class Shelf:
@@ -100,14 +78,13 @@ class Shelf:
         self._origin_s = now()
         self._t_ms = 0
         self._lock = threading.RLock()
-        self._networks: dict[tuple[TubPhysics, float], Network] = {}
         self._raw_room_c = room.temperature_c(0.0)
         self._room_offset_k = 0.0
         begin_c = self._raw_room_c if start_c is None else start_c
-        self._tubs: dict[str, _Tub] = {}
+        self._tubs: dict[str, Tub] = {}
         for name, physics in tubs.items():
             try:
-                self._tubs[name] = _Tub(physics, self._network(physics, 1.0), begin_c)
+                self._tubs[name] = Tub(physics, begin_c)
             except ValueError as error:
                 raise DriverError(f"simulated tub {name}: {error}") from None
         self._faults: list[LiveFault] = []
@@ -249,18 +226,12 @@ class Shelf:
         line = self._tub(tub)
         return line.line_allow != line.readback_wrong
 
-    def _tub(self, name: str) -> _Tub:
+    def _tub(self, name: str) -> Tub:
         try:
             return self._tubs[name]
         except KeyError:
             known = ", ".join(self._tubs) or "none"
             raise DriverError(f"there is no simulated tub '{name}': the shelf has {known}") from None
-
-    def _network(self, physics: TubPhysics, lid_factor: float) -> Network:
-        key = (physics, lid_factor)
-        if key not in self._networks:
-            self._networks[key] = physics.network(lid_factor)
-        return self._networks[key]
 
     def _check(self, fault: Fault) -> None:
         if not fault.kind.of_probe and fault.subject != ROOM:
@@ -297,23 +268,7 @@ class Shelf:
             mine = [one for one in active if one.fault.kind.of_probe and one.fault.subject == probe]
             self._of_probe.setdefault(probe, [])[:] = mine
         for name, tub in self._tubs.items():
-            self._apply_to_tub(tub, [one.fault for one in active if one.fault.subject == name])
-
-    def _apply_to_tub(self, tub: _Tub, faults: list[Fault]) -> None:
-        kinds = {fault.kind for fault in faults}
-        power_w, lid_factor = tub.physics.mat_w, 1.0
-        for fault in faults:
-            if fault.kind is FaultKind.MAT_POWER:
-                power_w *= fault.amount
-            elif fault.kind is FaultKind.LID_OFF:
-                lid_factor *= fault.amount
-        # Welded wins over open: of two answers to an impossible question the dangerous one.
-        tub.contact_closed = FaultKind.RELAY_WELDED in kinds or (
-            tub.line_allow and FaultKind.RELAY_OPEN not in kinds
-        )
-        tub.readback_wrong = FaultKind.RELAY_READBACK_WRONG in kinds
-        tub.heat_w = power_w if tub.contact_closed and FaultKind.MAT_UNPLUGGED not in kinds else 0.0
-        tub.network = self._network(tub.physics, lid_factor)
+            tub.obey([one.fault for one in active if one.fault.subject == name])
 
 
 def _ms(t_s: float) -> int:
