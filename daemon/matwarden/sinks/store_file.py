@@ -37,11 +37,14 @@ _CHECKED_WHOLE_BYTES = 64 * 1024 * 1024
 Row = tuple[Any, ...]
 
 
-def open_store(directory: Path, now_wall_s: float) -> Store:
+def open_store(directory: Path, now_wall_s: float, *, power_safe: bool = True) -> Store:
     """Open the record in `directory`, making both when they are not there.
 
     A damaged file is renamed to `matwarden.db.damaged-<UTC time>`, what can be read of its memory is carried over, and
     `Store.notices` tells so.
+
+    Args:
+        power_safe: True: what is committed outlives a power cut. False: for a simulation, where it need not.
 
     Raises:
         StoreBusy: another matwarden is using the directory.
@@ -65,7 +68,7 @@ def open_store(directory: Path, now_wall_s: float) -> Store:
             ) from error
         os.ftruncate(lock, 0)
         os.pwrite(lock, f"{os.getpid()}\n".encode("ascii"), 0)
-        return Store(directory / DATABASE, lock, now_wall_s)
+        return Store(directory / DATABASE, lock, now_wall_s, power_safe)
     except BaseException:
         os.close(lock)
         raise
@@ -78,13 +81,14 @@ class Store:
         notices: what a keeper must know about the opening: warnings, each a sentence.
     """
 
-    def __init__(self, path: Path, lock: int, now_wall_s: float) -> None:
+    def __init__(self, path: Path, lock: int, now_wall_s: float, power_safe: bool) -> None:
         self.path = path
         self.notices: tuple[str, ...] = ()
         self._lock = lock
+        self._power_safe = power_safe
         self._closed = False
         try:
-            self._db = _open(path)
+            self._db = _open(path, power_safe)
         except sqlite3.Error as error:
             if not is_damage(error):
                 raise explain(error, path, "write") from error
@@ -153,7 +157,7 @@ class Store:
             for ending in ("", "-wal", "-shm"):
                 if (part := Path(f"{self.path}{ending}")).exists():
                     part.rename(f"{aside}{ending}")
-            self._db = _open(self.path)
+            self._db = _open(self.path, self._power_safe)
         except OSError as error:
             raise StoreError(
                 f"the record {self.path} is damaged and cannot be set aside: {error.strerror}; move it away"
@@ -172,9 +176,9 @@ class Store:
         self.write(lambda connection: _restore(connection, memory or [], pushes), now_wall_s)
 
 
-def _open(path: Path) -> Database:
+def _open(path: Path, power_safe: bool) -> Database:
     """Connect, check, and bring the tables up to date."""
-    db = Database(connect(path), execute_plugins=False)
+    db = Database(connect(path, power_safe=power_safe), execute_plugins=False)
     try:
         if path.stat().st_size <= _CHECKED_WHOLE_BYTES:
             found = db.conn.execute("PRAGMA quick_check(1)").fetchone()[0]
