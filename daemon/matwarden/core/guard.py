@@ -15,9 +15,10 @@ operation, reset by a person). This is software: not a thermal cut-out in the se
 from __future__ import annotations
 
 from collections.abc import Callable
+from math import isfinite
 from typing import NamedTuple
 
-from matwarden.terms import Enclosure, MatTerms, Quality, Reason, Role, Seen, Verdict
+from matwarden.terms import Enclosure, MatTerms, Quality, Reason, Seen, Verdict
 
 __all__ = [
     "RULES",
@@ -152,7 +153,6 @@ _FINISHING = Verdict(True, Reason.MINIMUM_ON)
 
 def limits_of(enclosure: Enclosure, mat: MatTerms) -> GuardLimits:
     """The limits of an enclosure's guard, from its settings."""
-    governing = [probe for probe in enclosure.probes if probe.role in (Role.WALL, Role.AIR)]
     return GuardLimits(
         demand_on_c=mat.setpoint_c - mat.hysteresis_k / 2,
         demand_off_c=mat.setpoint_c + mat.hysteresis_k / 2,
@@ -163,7 +163,8 @@ def limits_of(enclosure: Enclosure, mat: MatTerms) -> GuardLimits:
         minimum_off_s=mat.minimum_off_s,
         memory_s=mat.memory_s,
         prove_n=mat.prove_n,
-        stale_s=max((probe.stale_s for probe in governing), default=0.0),
+        # Each probe's own stale time has been applied before; this one bounds them all, also those that only cut.
+        stale_s=max((probe.stale_s for probe in enclosure.probes), default=0.0),
     )
 
 
@@ -215,6 +216,8 @@ def facts(memory: GuardMemory, seen: Observation, limits: GuardLimits) -> tuple[
     hottest_governing_c = _hotter(wall.hottest_c, air.hottest_c)
     hottest_c = _hotter(hottest_governing_c, other.hottest_c)
     coldest_c = air.coldest_c
+    # Cooling down must be seen by every governing role: a hot probe that falls silent has not cooled.
+    blind = wall.coldest_c is None or air.coldest_c is None
 
     disagreements = 0 if seen.relay_agrees else memory.disagreements + 1
     relay_fault = memory.relay_fault or disagreements >= RELAY_DISAGREEMENTS
@@ -225,14 +228,14 @@ def facts(memory: GuardMemory, seen: Observation, limits: GuardLimits) -> tuple[
     hot_room = memory.hot_room
     if over:
         hot_room = hot_room or not trips
-    elif hottest_c is not None and hottest_c < limits.cut_out_c - limits.differential_k:
+    elif not blind and hottest_c is not None and hottest_c < limits.cut_out_c - limits.differential_k:
         hot_room = False
 
     limiter = memory.limiter
     if hottest_governing_c is not None:
         if hottest_governing_c >= limits.limiter_c:
             limiter = True
-        elif hottest_governing_c < limits.limiter_c - limits.differential_k:
+        elif not blind and hottest_governing_c < limits.limiter_c - limits.differential_k:
             limiter = False
 
     demand = memory.demand
@@ -254,7 +257,7 @@ def facts(memory: GuardMemory, seen: Observation, limits: GuardLimits) -> tuple[
         trips,
         hot_room,
         wall.doubtful_heat or air.doubtful_heat or other.doubtful_heat,
-        wall.coldest_c is None or air.coldest_c is None,
+        blind,
         not (wall_proven and air_proven),
         held,
         limiter,
@@ -300,7 +303,9 @@ def reset(memory: GuardMemory, seen: Observation, limits: GuardLimits) -> tuple[
     """
     below_c = limits.cut_out_c - limits.differential_k
     for s in seen.wall + seen.air + seen.other:
-        if s.quality is not Quality.GOOD or s.value_c is None or s.taken_s < seen.now_s - limits.stale_s:
+        if s.quality is not Quality.GOOD or s.value_c is None or not isfinite(s.value_c):
+            return memory, "a probe gives no good reading"
+        if seen.now_s - s.taken_s > limits.stale_s:
             return memory, "a probe gives no good reading"
         if s.value_c >= below_c:
             return memory, "still too hot"
@@ -330,13 +335,16 @@ def _boil(probes: tuple[Seen, ...], now_s: float, limits: GuardLimits) -> _Boile
         if value_c is None or now_s - taken_s > limits.stale_s:
             continue
         if quality is Quality.GOOD:
+            # No number, whatever its label says: all comparisons with it are false, and that must not mean cool.
+            if not isfinite(value_c):
+                continue
             if hottest_c is None or value_c > hottest_c:
                 hottest_c = value_c
             if coldest_c is None or value_c < coldest_c:
                 coldest_c = value_c
             if run > good_run:
                 good_run = run
-        elif value_c >= limits.limiter_c:
+        elif not value_c < limits.limiter_c:
             doubtful_heat = True
     return _Boiled(hottest_c, coldest_c, good_run, doubtful_heat)
 
