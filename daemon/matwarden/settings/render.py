@@ -26,7 +26,9 @@ from matwarden.settings.resolved import (
 from matwarden.terms import AlarmTimes, Enclosure, ProbeTerms, Unit
 
 _WIDTH = 80
-_NAME_WIDTH = 10
+_NAME_WIDTH = 8
+# Together with four gaps of two these leave a line of 80.
+_PART_WIDTHS = (_NAME_WIDTH, 9, 15, 23, 17)
 
 
 def render_resolved(settings: Settings, warnings: Sequence[str] = ()) -> str:
@@ -110,16 +112,16 @@ def _parts(settings: Settings) -> str:
             lines.append([names[tub.id], *_probe(probe, settings)])
         relay = settings.relay_drivers.get(tub.id)
         if tub.mat is not None and relay is not None:
-            held = f"on {tub.mat.minimum_on_s:g} s, off {tub.mat.minimum_off_s:g} s at least"
+            held = f"on {tub.mat.minimum_on_s:g}, off {tub.mat.minimum_off_s:g} s"
             lines.append([names[tub.id], "relay", "", _relay(relay), held])
     for probe in settings.room_probes:
         lines.append(["Room", *_probe(probe, settings)])
-    return _columns([[_shortened(cell, 32) for cell in line] for line in lines])
+    return _columns([list(map(_shortened, line, _PART_WIDTHS)) for line in lines])
 
 
 def _probe(probe: ProbeTerms, settings: Settings) -> list[str]:
     driver = settings.probe_drivers[probe.id]
-    remarks = [f"{probe.side} side"] if probe.side else []
+    remarks = [str(probe.side)] if probe.side else []
     if probe.offset_k:
         sign = "-" if probe.offset_k < 0 else "+"
         remarks.append(f"{sign}{difference_text(abs(probe.offset_k), settings.unit)}")

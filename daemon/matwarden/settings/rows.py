@@ -284,7 +284,7 @@ class PushTargetRow(Row):
     url_file: FilePath | None = Field(
         None, description="File whose first line is the address of the service."
     )
-    url: Text | None = Field(
+    url: Annotated[str, Field(pattern=TEXT, max_length=2000)] | None = Field(
         None,
         description="The address itself, if it holds no secret: file:PATH, or a service on this machine.",
     )

@@ -63,7 +63,7 @@ def read_shelf(raw: Raw, sheet: Sheet, polling: Table[rows.Polling]) -> Shelf:
         if judged is not None and driver is not None:
             terms[judged.enclosure].append(judged)
             probe_drivers[judged.id] = driver
-    roles = _roles(probes)
+    roles = _roles(probes, ids)
     bands = {table.row.id: tubs.band(sheet, table) for table in enclosures if table.sound("id")}
     mat_terms: dict[str, MatTerms] = {}
     relay_drivers = {}
@@ -95,11 +95,13 @@ def read_shelf(raw: Raw, sheet: Sheet, polling: Table[rows.Polling]) -> Shelf:
                 "Add a probe, or take the enclosure out: a tub without a probe cannot be watched.",
             )
         if band is not None:
-            _deadband(sheet, table.where, band, alarms.deadband_k)
+            own = table.row.deadband is not None
+            where = f"{table.where}: deadband" if own else f"alarms: deadband, for {table.where}"
+            _deadband(sheet, where, band, alarms.deadband_k)
             result.append(tubs.enclosure(table, band, terms, mat_terms.get(table.row.id), alarms))
-    if not enclosures and "enclosure" not in raw:
+    if raw.get("enclosure", []) == []:
         findings.problem("enclosure", "nothing", "one [[enclosure]] or more", "Add one for each tub.")
-    if not probes and "probe" not in raw:
+    if raw.get("probe", []) == []:
         findings.problem("probe", "nothing", "one [[probe]] or more", "Add one for each probe.")
     everything: list[Table[rows.ProbeRow] | Table[rows.MatRow]] = [*probes, *mats]
     return Shelf(
@@ -159,13 +161,15 @@ def _identities(
             )
 
 
-def _roles(probes: list[Table[rows.ProbeRow]]) -> dict[str, frozenset[str]] | None:
-    """The roles of the probes of each tub; None when a broken table leaves them in doubt."""
+def _roles(probes: list[Table[rows.ProbeRow]], ids: list[str]) -> dict[str, frozenset[str]] | None:
+    """The roles of the probes of each tub; None when a probe whose place is in doubt may be the one missed."""
     roles: dict[str, frozenset[str]] = {}
     for probe in probes:
         if not probe.sound("role", "enclosure"):
             return None
-        if probe.row.enclosure is not None:
+        if probe.row.role != "room":
+            if probe.row.enclosure not in ids:
+                return None
             roles[probe.row.enclosure] = roles.get(probe.row.enclosure, frozenset()) | {probe.row.role}
     return roles
 
@@ -192,7 +196,7 @@ def _deadband(sheet: Sheet, where: str, band: Band, deadband_k: float) -> None:
     half_k = (band.high_c - band.low_c) / 2
     if deadband_k >= half_k and sheet.scale is not None:
         sheet.findings.problem(
-            f"{where}: deadband",
+            where,
             sheet.scale.show_difference(deadband_k),
             f"less than half the width of the band ({sheet.scale.show_difference(half_k)})",
             "Lower deadband or widen the band, or a cold alarm could end only when it is nearly hot.",

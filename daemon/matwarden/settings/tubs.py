@@ -32,6 +32,8 @@ PLAUSIBLE_C = (10.0, 40.0)
 RESERVED_IDS = ("room", "house")
 # Conversion from Fahrenheit leaves the last digit uncertain.
 _ROUNDING_K = 1e-9
+# Bounds are told to two decimals: who writes the number told has kept the rule.
+_TOLD_K = 0.005
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +62,7 @@ class Sheet:
             advice = f"Is temperature_unit right? {other.show(other.c(value))} would be in the range."
         self.findings.problem(
             f"{table.where}: {key}",
-            self.scale.show(celsius),
+            self.scale.show(celsius, 4),
             f"{self.scale.show(low_c)} to {self.scale.show(high_c)}",
             advice,
         )
@@ -84,11 +86,11 @@ class Sheet:
         kelvin = self.scale.k(value)
         if low_k - _ROUNDING_K <= kelvin <= high_k + _ROUNDING_K and not (above_zero and kelvin <= 0):
             return kelvin
-        start = "more than 0" if above_zero else self.scale.show_difference(low_k)
+        start = "more than 0 and at most" if above_zero else f"{self.scale.show_difference(low_k)} to"
         self.findings.problem(
             f"{table.where}: {key}",
-            self.scale.show_difference(kelvin),
-            f"{start} to {self.scale.show_difference(high_k)}, a difference between two temperatures",
+            self.scale.show_difference(kelvin, 4),
+            f"{start} {self.scale.show_difference(high_k)}, a difference between two temperatures",
             "Choose a value in this range.",
         )
         return None
@@ -301,15 +303,15 @@ class Order:
     def in_band(self, setpoint_c: float, hysteresis_k: float, tub_band: Band) -> None:
         show, half_k = self.scale.show, hysteresis_k / 2
         width = self.scale.show_difference(hysteresis_k)
-        if setpoint_c - half_k < tub_band.low_c - _ROUNDING_K:
+        if setpoint_c - half_k < tub_band.low_c - _TOLD_K:
             self._out_of_band(
-                f"{show(setpoint_c)}, with hysteresis {width}: heat comes on at {show(setpoint_c - half_k)}",
+                f"{show(setpoint_c, 4)}, with hysteresis {width}: heat comes on at {show(setpoint_c - half_k)}",
                 f"{show(tub_band.low_c + half_k)} or more, so that heat comes on inside the band",
                 f"Raise setpoint, or lower band_low ({show(tub_band.low_c)}) or hysteresis.",
             )
-        if setpoint_c + half_k > tub_band.high_c + _ROUNDING_K:
+        if setpoint_c + half_k > tub_band.high_c + _TOLD_K:
             self._out_of_band(
-                f"{show(setpoint_c)}, with hysteresis {width}: heat goes off at {show(setpoint_c + half_k)}",
+                f"{show(setpoint_c, 4)}, with hysteresis {width}: heat goes off at {show(setpoint_c + half_k)}",
                 f"{show(tub_band.high_c - half_k)} or less, so that heat goes off inside the band",
                 f"Lower setpoint, or raise band_high ({show(tub_band.high_c)}) or lower hysteresis.",
             )
@@ -329,7 +331,7 @@ class Order:
         if off_c >= limiter_c - _ROUNDING_K:
             self.findings.problem(
                 f"{self.where}: limiter",
-                self.scale.show(limiter_c),
+                self.scale.show(limiter_c, 4),
                 f"more than {self.scale.show(off_c)}, where heat goes off (setpoint and half the hysteresis)",
                 "Raise limiter or lower setpoint: the wall is always warmer than the air it heats.",
             )
@@ -338,7 +340,7 @@ class Order:
         if limiter_c >= cut_out_c - _ROUNDING_K:
             self.findings.problem(
                 f"{self.where}: limiter",
-                self.scale.show(limiter_c),
+                self.scale.show(limiter_c, 4),
                 f"less than cut_out ({self.scale.show(cut_out_c)})",
                 "Lower limiter: it must act, and end by itself, before the software cut-out trips.",
             )
@@ -347,7 +349,7 @@ class Order:
         if cut_out_c > CUT_OUT_CEILING_C + _ROUNDING_K:
             self.findings.problem(
                 f"{self.where}: cut_out",
-                self.scale.show(cut_out_c),
+                self.scale.show(cut_out_c, 4),
                 f"at most {self.scale.show(CUT_OUT_CEILING_C)}, a ceiling that no setting can raise",
                 "Lower cut_out.",
             )

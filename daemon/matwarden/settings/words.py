@@ -104,17 +104,19 @@ def refused(where: str, key: str, value: object, error: ErrorDetails, field: Fie
     """A value that its key does not take; None stands for a key that is missing."""
     allowed, advice = _allowed(key, error, field)
     if value is None:
-        advice = f"Add {key} to it." if key not in _ADVICE else f"Add {key} to it. {_ADVICE[key]}"
+        advice = f"Add {key}. {_ADVICE.get(key, '')}".rstrip()
     elif key == "placement":
         advice = _placement_advice(value)
-    elif key == "driver" and value in _NO_DRIVER_YET:
+    elif key == "driver" and isinstance(value, str) and value.lower() in _NO_DRIVER_YET:
         advice = "This version cannot read such a probe by itself; the next one will. Until then use iio."
     elif key in _ADVICE:
         advice = _ADVICE[key]
     elif error["type"] == "literal_error":
         known = [part.strip("' ") for part in str(error["ctx"]["expected"]).replace(" or ", ",").split(",")]
         advice = f"{did_you_mean(value, known)}{advice}"
-    return Problem(f"{where}: {key}", shown(value), allowed, advice)
+    # An address may hold a secret, and messages end up in logs.
+    found = "an address (not repeated here)" if key == "url" else shown(value)
+    return Problem(f"{where}: {key}", found, allowed, advice)
 
 
 def _placement_advice(value: object) -> str:
@@ -159,9 +161,11 @@ def _limits(key: str, field: FieldInfo) -> str:
         for sign, words in (("ge", "from {}"), ("gt", "more than {}")):
             if getattr(limit, sign, None) is not None:
                 low = words.format(plain(float(getattr(limit, sign))))
-        for sign, words in (("le", "to {}"), ("lt", "to less than {}")):
+        for sign, words in (("le", "{}"), ("lt", "less than {}")):
             if getattr(limit, sign, None) is not None:
                 high = words.format(plain(float(getattr(limit, sign))))
     unit = next((unit for end, unit in reversed(_UNITS.items()) if key.endswith(end)), "")
-    text = " ".join(part for part in (low, high, unit) if part)
-    return f" {text}" if low or high else ""
+    if low is None or high is None:
+        return ""
+    joint = "to" if low.startswith("from") else "and at most"
+    return f" {low} {joint} {high} {unit}".rstrip()
