@@ -17,6 +17,7 @@ __all__ = [
     "ClockStepped",
     "DigestMade",
     "Event",
+    "Flush",
     "Notice",
     "PushAsked",
     "Readings",
@@ -138,6 +139,14 @@ class ClockStepped:
 
 
 @dataclass(frozen=True, slots=True)
+class Flush:
+    """Somebody is about to read the record: commit what is held."""
+
+    durable: ClassVar[bool] = True
+    at: At
+
+
+@dataclass(frozen=True, slots=True)
 class DigestMade:
     """The digest of one local date. `document` is its JSON, `text` what a phone shows."""
 
@@ -167,6 +176,7 @@ Event = (
     | PushAsked
     | Remember
     | ClockStepped
+    | Flush
     | DigestMade
     | Notice
 )

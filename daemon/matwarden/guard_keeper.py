@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Mapping
 from typing import Any
 
@@ -100,7 +101,9 @@ class GuardKeeper:
 
     def close(self) -> None:
         """Cut and let go of the relay."""
-        self._relay.close()
+        self._commanded = False
+        with contextlib.suppress(Exception):  # it says so itself when it cannot; the others are closed all the same
+            self._relay.close()
 
     def _agrees(self) -> bool:
         try:

@@ -93,6 +93,11 @@ class Recorded:
             ).fetchone()
         return None if row is None else row[0] / 1000
 
+    def remembered(self) -> dict[str, dict[str, Any]]:
+        """Everything kept by `Remember` events, by key."""
+        with self._moment() as connection:
+            return {key: json.loads(kept) for key, kept in connection.execute("SELECT key, json FROM memory")}
+
     def latest_readings(self) -> list[LatestReading]:
         """The newest reading of every series that had one lately."""
         found: dict[int, LatestReading] = {}

@@ -1,0 +1,275 @@
+"""The command line: parse, call, print. What is decided is decided elsewhere."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import sys
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+from typing import Any, NoReturn
+
+from matwarden import __version__
+from matwarden.devices import OpenDevices
+from matwarden.exit_codes import Exit
+from matwarden.settings import Settings, SettingsError, load
+from matwarden.settings import check as check_settings
+
+__all__ = ["parser", "run"]
+
+DEFAULT_SETTINGS = Path("/etc/matwarden/matwarden.toml")
+
+
+class _Parser(argparse.ArgumentParser):
+    def error(self, message: str) -> NoReturn:
+        self.print_usage(sys.stderr)
+        print(f"{self.prog}: {message}; see: {self.prog} --help", file=sys.stderr)
+        raise SystemExit(Exit.USAGE)
+
+
+def parser() -> argparse.ArgumentParser:
+    """The whole command line."""
+    top = _Parser(
+        prog="matwarden",
+        description="Watches and guards the warmth of tubs of small tropical leaf-litter animals.",
+        epilog="Exit codes are listed in the README.",
+    )
+    top.add_argument("--version", action="version", version=f"matwarden {__version__}")
+    verbs = top.add_subparsers(dest="verb", required=True, metavar="COMMAND", parser_class=_Parser)
+
+    def verb(name: str, what: str, example: str, machine: bool = True) -> argparse.ArgumentParser:
+        sub = verbs.add_parser(
+            name,
+            help=what,
+            description=what[0].upper() + what[1:] + ".",
+            epilog=f"example: {example}",
+            formatter_class=argparse.RawDescriptionHelpFormatter,
+        )
+        if machine:
+            sub.add_argument("--json", action="store_true", help="print JSON, for scripts")
+        return sub
+
+    def settings(sub: argparse.ArgumentParser) -> None:
+        sub.add_argument(
+            "-s",
+            "--settings",
+            type=Path,
+            default=DEFAULT_SETTINGS,
+            metavar="FILE",
+            help=f"the settings file (default: {DEFAULT_SETTINGS})",
+        )
+
+    sub = verb("run", "watch and guard until stopped", "matwarden run -s /etc/matwarden/matwarden.toml", machine=False)
+    settings(sub)
+    sub = verb("check", "judge a settings file; touches no device", "matwarden check my.toml")
+    sub.add_argument("file", type=Path, metavar="FILE", help="the settings file")
+    sub = verb("demo", "three winter nights on a simulated shelf", "matwarden demo --out /tmp/demo", machine=False)
+    sub.add_argument("file", type=Path, nargs="?", metavar="FILE", help="other settings with a simulated shelf")
+    sub.add_argument("--out", type=Path, default=Path("demo-run"), metavar="DIR", help="where its files go")
+    settings(verb("status", "show every tub, its heat and its alarms", "matwarden status --json"))
+    sub = verb("digest", "show a digest", "matwarden digest --date 2026-01-14")
+    settings(sub)
+    sub.add_argument("--date", metavar="YYYY-MM-DD", help="of that date (default: everything since the last digest)")
+    sub = verb("why", "say why a tub's heat is cut or allowed", "matwarden why oak")
+    _enclosure(sub, settings)
+    sub = verb("reset", "reset a trip or relay fault, standing at the shelf", "matwarden reset oak")
+    _enclosure(sub, settings)
+    sub = verb("hold", "cut a tub's heat for a while: lid open, cleaning", "matwarden hold oak --for 30min")
+    _enclosure(sub, settings)
+    sub.add_argument(
+        "--for", dest="span", required=True, metavar="TIME", help="how long: 90s, 30min or 2h; 12h at the most"
+    )
+    sub = verb("release", "end a hold", "matwarden release oak")
+    _enclosure(sub, settings)
+    return top
+
+
+def run(arguments: Sequence[str], open_devices: OpenDevices) -> int:
+    """Carry out one command line; returns the exit code. No traceback for anything a user can cause."""
+    asked = parser().parse_args(arguments)
+    try:
+        return _VERBS[asked.verb](asked, open_devices)
+    except SettingsError as error:
+        print(error, file=sys.stderr)
+        return Exit.SETTINGS
+    except KeyboardInterrupt:
+        print("interrupted", file=sys.stderr)
+        return Exit.INTERRUPTED
+    except BrokenPipeError:
+        # Whoever read our output has seen enough; nothing more can be said to them.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return Exit.OK
+
+
+def _enclosure(sub: argparse.ArgumentParser, settings: Any) -> None:
+    sub.add_argument("enclosure", metavar="ENCLOSURE", help="its id in the settings file")
+    settings(sub)
+
+
+def _run(asked: argparse.Namespace, open_devices: OpenDevices) -> int:
+    import logging
+
+    from matwarden.service import serve
+    from matwarden_hardware.ports import DriverError
+
+    logging.basicConfig(format="%(levelname)s %(message)s", level=logging.INFO)
+    logging.getLogger("apscheduler").setLevel(logging.WARNING)
+    try:
+        return serve(load(asked.settings), open_devices)
+    except DriverError as error:
+        print(f"matwarden: {error}", file=sys.stderr)
+        return Exit.DEVICE
+
+
+def _check(asked: argparse.Namespace, open_devices: OpenDevices) -> int:
+    from matwarden.settings.render import render_resolved
+
+    outcome = check_settings(asked.file)
+    if asked.json:
+        found = {
+            "usable": outcome.settings is not None,
+            "problems": [problem._asdict() for problem in outcome.problems],
+            "warnings": list(outcome.warnings),
+        }
+        print(json.dumps(found, indent=2, ensure_ascii=False))
+    elif outcome.settings is None:
+        print(SettingsError(asked.file, outcome.problems), file=sys.stderr)
+    else:
+        print(render_resolved(outcome.settings, outcome.warnings))
+    return Exit.OK if outcome.settings is not None else Exit.SETTINGS
+
+
+def _demo(asked: argparse.Namespace, open_devices: OpenDevices) -> int:
+    from matwarden.demo import demonstrate
+
+    return demonstrate(asked.file, asked.out, open_devices)
+
+
+def _status(asked: argparse.Namespace, open_devices: OpenDevices) -> int:
+    from matwarden.clocks import SystemClock
+    from matwarden.recorded import recorded_status
+    from matwarden.report.status_text import status_text
+    from matwarden.sinks.store_schema import StoreError
+
+    settings = load(asked.settings)
+    answer = _ask(settings, {"do": "status"})
+    if answer is not None:
+        status = answer.get("status")
+        if status is None:
+            print(answer["text"], file=sys.stderr)
+            return Exit.REFUSED
+    else:
+        try:
+            status = recorded_status(settings, SystemClock().now().wall_s)
+        except StoreError as error:
+            print(f"matwarden: not running, and {error}", file=sys.stderr)
+            return Exit.NOT_RUNNING
+        if status is None:
+            print("matwarden: not running, and nothing was ever recorded", file=sys.stderr)
+            return Exit.NOT_RUNNING
+    print(json.dumps(status, indent=2) if asked.json else status_text(status, settings.house_name, settings.unit))
+    return Exit.OK
+
+
+def _digest(asked: argparse.Namespace, open_devices: OpenDevices) -> int:
+    from matwarden.digests import digest_since, kept_digest
+    from matwarden.sinks.store_schema import StoreError
+
+    settings = load(asked.settings)
+    try:
+        found = digest_since(settings) if asked.date is None else kept_digest(settings, asked.date)
+    except StoreError as error:
+        print(f"matwarden: {error}", file=sys.stderr)
+        return Exit.STORE
+    if found is None:
+        print(f"matwarden: there is no digest of {asked.date or 'the time so far'}", file=sys.stderr)
+        return Exit.UNKNOWN
+    text, document = found
+    print(json.dumps(document, indent=2, ensure_ascii=False) if asked.json else text)
+    return Exit.OK
+
+
+def _why(asked: argparse.Namespace, open_devices: OpenDevices) -> int:
+    from matwarden.clocks import SystemClock
+    from matwarden.recorded import recorded_why
+    from matwarden.sinks.store_schema import StoreError
+
+    settings = load(asked.settings)
+    answer = _ask(settings, {"do": "why", "enclosure": asked.enclosure})
+    if answer is not None:
+        return _show(answer, asked.json)
+    try:
+        text = recorded_why(settings, asked.enclosure, SystemClock().now().wall_s)
+    except StoreError as error:
+        print(f"matwarden: not running, and {error}", file=sys.stderr)
+        return Exit.NOT_RUNNING
+    if text is None:
+        known = ", ".join(each.id for each in settings.enclosures if each.mat is not None)
+        print(f"matwarden: no verdict on '{asked.enclosure}'; mats: {known}", file=sys.stderr)
+        return Exit.UNKNOWN
+    return _show({"ok": True, "running": False, "text": text}, asked.json)
+
+
+def _person(asked: argparse.Namespace, open_devices: OpenDevices) -> int:
+    """The verbs that need the running station: reset, hold, release."""
+    request: dict[str, Any] = {"do": asked.verb, "enclosure": asked.enclosure}
+    if asked.verb == "hold":
+        span_s = _span_s(asked.span)
+        if span_s is None:
+            print(f"matwarden: '{asked.span}' is not a time such as 90s, 30min or 2h", file=sys.stderr)
+            return Exit.USAGE
+        request["for_s"] = span_s
+    settings = load(asked.settings)
+    answer = _ask(settings, request)
+    if answer is None:
+        print(f"matwarden: not running: nobody answers at {settings.control.socket}", file=sys.stderr)
+        return Exit.NOT_RUNNING
+    return _show(answer, asked.json)
+
+
+def _ask(settings: Settings, request: Mapping[str, Any]) -> dict[str, Any] | None:
+    """The running station's answer; None when none runs."""
+    from matwarden.control_client import NotRunningError, ask
+
+    try:
+        return ask(settings.control.socket, request)
+    except NotRunningError:
+        return None
+    except PermissionError:
+        text = f"this user may not use {settings.control.socket}; join the group that owns it, or use sudo"
+        return {"ok": False, "text": text}
+
+
+def _show(answer: Mapping[str, Any], as_json: bool) -> int:
+    if as_json:
+        print(json.dumps(dict(answer), indent=2, ensure_ascii=False))
+    else:
+        print(answer["text"], file=sys.stdout if answer["ok"] else sys.stderr)
+    if answer["ok"]:
+        return Exit.OK
+    return Exit.UNKNOWN if answer.get("unknown") else Exit.REFUSED
+
+
+def _span_s(text: str) -> float | None:
+    for ending, seconds in (("min", 60.0), ("h", 3600.0), ("s", 1.0)):
+        if text.endswith(ending):
+            try:
+                value = float(text.removesuffix(ending))
+            except ValueError:
+                return None
+            return value * seconds if 0.0 < value < float("inf") else None
+    return None
+
+
+_VERBS: dict[str, Callable[[argparse.Namespace, OpenDevices], int]] = {
+    "run": _run,
+    "check": _check,
+    "demo": _demo,
+    "status": _status,
+    "digest": _digest,
+    "why": _why,
+    "reset": _person,
+    "hold": _person,
+    "release": _person,
+}

@@ -1,0 +1,149 @@
+"""The composition root: the only place that picks real drivers or the simulated shelf."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+
+from matwarden.devices import Devices
+from matwarden.settings.resolved import (
+    GpioRelay,
+    Hwmon,
+    Iio,
+    OneWire,
+    RoomFile,
+    RoomPlan,
+    Settings,
+    SimulationSettings,
+    TwinProbe,
+    TwinRelay,
+)
+from matwarden_hardware.ports import Probe, Relay
+from matwarden_hardware.twin.room import DailyRoom, DayPlanRoom, Room, SeriesRoom
+from matwarden_hardware.twin.shelf import Shelf
+
+__all__ = ["main", "open_devices"]
+
+
+def open_devices(settings: Settings, monotonic_s: Callable[[], float], real_time: bool) -> Devices:
+    """Open every relay first (each is cut from then on), then every probe.
+
+    Args:
+        monotonic_s: the clock a simulated shelf lives by. real_time: that clock runs by itself.
+
+    Raises:
+        DriverError: a device cannot be opened; those opened before are closed again.
+    """
+    shelf = None if settings.simulation is None else _shelf(settings, settings.simulation, monotonic_s, real_time)
+    relays: dict[str, Relay] = {}
+    probes: dict[str, Probe] = {}
+    try:
+        for enclosure, relay in settings.relay_drivers.items():
+            relays[enclosure] = _relay(relay, shelf, settings.simulation)
+        for name, probe in settings.probe_drivers.items():
+            probes[name] = _probe(name, probe, shelf)
+    except BaseException:
+        Devices(probes, relays, shelf).close()
+        raise
+    return Devices(probes, relays, shelf)
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """The command `matwarden`."""
+    from matwarden import cli
+
+    return cli.run(sys.argv[1:] if arguments is None else arguments, open_devices)
+
+
+def _relay(driver: GpioRelay | TwinRelay, shelf: Shelf | None, simulation: SimulationSettings | None) -> Relay:
+    if isinstance(driver, GpioRelay):
+        from matwarden_hardware.gpio import GpioRelay as Line
+
+        return Line(driver.chip, driver.line, driver.active_high)
+    from matwarden_hardware.twin.devices import TwinRelay as Twin
+
+    assert shelf is not None
+    assert simulation is not None
+    return Twin(shelf, driver.enclosure, record=simulation.record)
+
+
+def _probe(name: str, driver: OneWire | Iio | Hwmon | TwinProbe, shelf: Shelf | None) -> Probe:
+    if isinstance(driver, OneWire):
+        from matwarden_hardware.onewire import OneWireProbe
+
+        return OneWireProbe(driver.address)
+    if isinstance(driver, Iio):
+        from matwarden_hardware.iio import IioProbe
+
+        return IioProbe(driver.device)
+    if isinstance(driver, Hwmon):
+        from matwarden_hardware.hwmon import HwmonProbe
+
+        return HwmonProbe(driver.chip, driver.address)
+    from matwarden_hardware.twin.devices import Node
+    from matwarden_hardware.twin.devices import TwinProbe as Twin
+
+    assert shelf is not None
+    return Twin(
+        shelf,
+        name,
+        driver.enclosure,
+        Node(driver.node),
+        resolution_k=driver.resolution_k,
+        noise_k=driver.noise_k,
+        humidity=driver.humidity,
+    )
+
+
+def _shelf(
+    settings: Settings, simulation: SimulationSettings, monotonic_s: Callable[[], float], real_time: bool
+) -> Shelf:
+    from matwarden_hardware.twin.faults import Fault, FaultKind
+    from matwarden_hardware.twin.physics import TubPhysics
+
+    tubs = {
+        twin.enclosure: TubPhysics(
+            wall_j_per_k=twin.wall_j_per_k,
+            air_j_per_k=twin.air_j_per_k,
+            substrate_j_per_k=twin.substrate_j_per_k,
+            wall_air_w_per_k=twin.wall_air_w_per_k,
+            wall_substrate_w_per_k=twin.wall_substrate_w_per_k,
+            air_substrate_w_per_k=twin.air_substrate_w_per_k,
+            wall_room_w_per_k=twin.wall_room_w_per_k,
+            air_room_w_per_k=twin.air_room_w_per_k,
+            substrate_room_w_per_k=twin.substrate_room_w_per_k,
+            mat_w=twin.mat_w,
+        )
+        for twin in simulation.twins
+    }
+    faults = [
+        Fault(
+            at_s=fault.at_s,
+            until_s=fault.until_s,
+            kind=FaultKind(fault.kind),
+            subject=fault.subject,
+            amount=fault.amount,
+        )
+        for fault in simulation.faults
+    ]
+    return Shelf(
+        tubs,
+        _room(simulation),
+        monotonic_s,
+        start_c=simulation.start_c,
+        seed=simulation.seed,
+        faults=faults,
+        real_time=real_time,
+    )
+
+
+def _room(simulation: SimulationSettings) -> Room:
+    from matwarden.core.units import rfc3339_z
+
+    room = simulation.room
+    if isinstance(room, RoomFile):
+        return SeriesRoom.from_csv(room.path, rfc3339_z(simulation.start_wall_s))
+    start_hour = simulation.start_wall_s % 86400.0 / 3600.0
+    if isinstance(room, RoomPlan):
+        return DayPlanRoom(room.points, room.drift_k_per_day, start_hour)
+    return DailyRoom(room.mean_c, room.swing_k, room.warmest_hour, room.drift_k_per_day, start_hour)

@@ -1,0 +1,146 @@
+"""The daemon on the machine's own clock: ordered start, one loop, ordered stop.
+
+Start: relays (cut), store and its lock, sinks, station, control socket, calendar. Stop, by SIGTERM or SIGINT: the loop
+ends and cuts every relay, then the others finish, the store last.
+"""
+
+from __future__ import annotations
+
+import logging
+import signal
+import threading
+from collections.abc import Sequence
+from datetime import date, time
+from zoneinfo import ZoneInfo
+
+from matwarden import __version__
+from matwarden.calendar import Calendar, CalendarThread
+from matwarden.clocks import SystemClock
+from matwarden.control import ControlServer
+from matwarden.devices import Devices, OpenDevices
+from matwarden.digests import Digests
+from matwarden.events import ClockStepped, Event, Notice
+from matwarden.exit_codes import Exit
+from matwarden.pollers import ThreadPoller
+from matwarden.settings.resolved import Settings
+from matwarden.sinks.journal import JournalSink
+from matwarden.sinks.queue import SinkThread
+from matwarden.sinks.store import Store, StoreBusy, StoreError, StoreSink, open_store
+from matwarden.sinks.store_cleanup import clean_up
+from matwarden.sinks.store_read import Recorded
+from matwarden.station import Station
+from matwarden.wiring import Told, handed_on, mqtt_sink, probe_terms, push_sink
+
+__all__ = ["serve"]
+
+# Batches that may wait for a sink: some ten minutes of cycles with readings.
+QUEUE_BOUND = 1000
+STOP_WITHIN_S = 8.0
+
+_log = logging.getLogger("matwarden")
+
+
+def serve(settings: Settings, open_devices: OpenDevices) -> int:
+    """Watch and guard until a signal says stop.
+
+    Raises:
+        DriverError: a device cannot be opened.
+    """
+    clock = SystemClock()
+    devices = open_devices(settings, lambda: clock.now().mono_s, True)
+    try:
+        store = open_store(settings.store.directory, clock.now().wall_s)
+    except StoreError as error:
+        devices.close()
+        _log.error("%s", error)
+        return Exit.BUSY if isinstance(error, StoreBusy) else Exit.STORE
+    except BaseException:
+        devices.close()
+        raise
+    try:
+        return _Service(settings, devices, store, clock).run()
+    finally:
+        devices.close()
+
+
+class _Service:
+    def __init__(self, settings: Settings, devices: Devices, store: Store, clock: SystemClock) -> None:
+        self._settings = settings
+        at = clock.now()
+        remembered = store.remembered()
+        recorded = Recorded(settings.store.directory)
+        standing = handed_on(recorded, remembered, at)
+        store_queue = SinkThread(StoreSink(store, settings.store.commit_every_s), QUEUE_BOUND, self._sink_failed)
+        journal = SinkThread(JournalSink(), QUEUE_BOUND, self._sink_failed)
+        self._told = told = Told([store_queue, journal], pushes=settings.push is not None)
+        push = push_sink(settings, clock, told.notice)
+        if push is not None:
+            push.start()
+            told.add(SinkThread(push, QUEUE_BOUND, self._sink_failed))
+        mqtt = mqtt_sink(settings, clock)
+        if mqtt is not None:
+            mqtt.accept(standing)
+            told.add(SinkThread(mqtt, QUEUE_BOUND, self._sink_failed))
+        wake = threading.Event()
+        poller = ThreadPoller(devices.probes, probe_terms(settings), clock, wake)
+        self._station = Station(
+            settings.enclosures,
+            settings.room_probes,
+            settings.unit,
+            poller,
+            devices.relays,
+            clock,
+            self._tell,
+            remembered,
+            wake=wake,
+            version=__version__,
+        )
+        for text in store.notices:
+            told.tell([Notice(at, text, warning=True)])
+        self._calendar_thread: CalendarThread | None = None
+        self._control = ControlServer(settings.control.socket, self._station, told.state)
+        digests = Digests(settings, store_queue.drain, told.tell, clock.now)
+        calendar = Calendar(
+            time.fromisoformat(settings.digest.at) if settings.digest.enabled else None,
+            ZoneInfo(settings.zone),
+            [date.fromisoformat(text) for text in recorded.digest_dates()],
+            digests.make,
+            self._clean_up,
+            at.wall_s,
+        )
+        self._calendar_thread = CalendarThread(calendar, lambda: clock.now().wall_s)
+
+    def run(self) -> int:
+        """Until a signal."""
+        for number in (signal.SIGTERM, signal.SIGINT):
+            signal.signal(number, lambda *_: self._station.stop())
+        code = Exit.OK
+        try:
+            self._station.run()
+        except Exception:
+            # Our bug. The relays are cut already; the service manager starts us afresh.
+            _log.exception("internal error: every relay is cut, and matwarden ends")
+            code = Exit.INTERNAL
+        finally:
+            self._control.close()
+            if self._calendar_thread is not None:
+                self._calendar_thread.close()
+            self._station.close()
+            self._told.close(STOP_WITHIN_S)
+        return code
+
+    def _tell(self, events: Sequence[Event]) -> None:
+        self._told.tell(events)
+        for event in events:
+            if isinstance(event, ClockStepped) and self._calendar_thread is not None:
+                self._calendar_thread.clock_stepped(event.at.wall_s)
+
+    def _clean_up(self) -> None:
+        store = self._settings.store
+        try:
+            clean_up(store.directory, store.keep_raw_days)
+        except StoreError as error:
+            _log.warning("clean-up: %s", error)
+
+    def _sink_failed(self, name: str, text: str) -> None:
+        _log.warning("%s: %s", name, text)

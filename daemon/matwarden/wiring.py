@@ -1,0 +1,134 @@
+"""Who is told, from the settings: the sinks, their queues, and what a restart hands on to them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any, Protocol
+
+from matwarden.alarm_keeper import active_states
+from matwarden.clocks import Clock
+from matwarden.events import AlarmChanged, DigestMade, Event, Notice, PushAsked
+from matwarden.settings.resolved import Hwmon, Iio, OneWire, Settings, TwinProbe
+from matwarden.sinks.homie import DeviceTerms
+from matwarden.sinks.mqtt import MqttSink
+from matwarden.sinks.outbox import Outbox
+from matwarden.sinks.push import PushSink
+from matwarden.sinks.push_send import send
+from matwarden.sinks.store_read import Recorded
+from matwarden.terms import AlarmState, At, Priority, ProbeTerms
+
+__all__ = ["Queue", "Told", "handed_on", "mqtt_sink", "probe_terms", "push_sink"]
+
+
+class Queue(Protocol):
+    """A sink behind its queue: threaded, or in place."""
+
+    name: str
+    dropped_n: int
+
+    @property
+    def failing(self) -> bool: ...
+
+    def offer(self, events: Sequence[Event]) -> None: ...
+
+    def drain(self, timeout_s: float) -> bool: ...
+
+    def close(self, timeout_s: float) -> bool: ...
+
+
+class Told:
+    """Everybody who is told. The first queue is the store's: what must not be lost goes there first."""
+
+    def __init__(self, queues: Sequence[Queue], pushes: bool) -> None:
+        self._queues = list(queues)
+        self._pushes = pushes
+
+    def add(self, queue: Queue) -> None:
+        """Tell one more, from now on."""
+        self._queues.append(queue)
+
+    def tell(self, events: Sequence[Event]) -> None:
+        """Hand a batch to every queue. Never blocks on a sink."""
+        if not self._pushes:
+            # Nobody could ever deliver them: they must not pile up in the outbox.
+            events = [event for event in events if not isinstance(event, PushAsked)]
+        for queue in self._queues:
+            queue.offer(events)
+
+    def notice(self, notice: Notice) -> None:
+        """Tell a single notice."""
+        self.tell([notice])
+
+    def state(self) -> dict[str, Any]:
+        """How each sink is, for `status`."""
+        return {queue.name: {"failing": queue.failing, "dropped": queue.dropped_n} for queue in self._queues}
+
+    def close(self, timeout_s: float) -> None:
+        """Let each finish what it holds, the store last: it records what the others still say."""
+        for queue in reversed(self._queues):
+            queue.close(timeout_s)
+
+
+def mqtt_sink(settings: Settings, clock: Clock) -> MqttSink | None:
+    """The MQTT sink, None when the settings have none."""
+    if settings.mqtt is None:
+        return None
+    device = DeviceTerms(
+        id=settings.house_id,
+        name=settings.house_name,
+        unit=settings.unit,
+        enclosures=settings.enclosures,
+        room_probes=settings.room_probes,
+        humid=_humid(settings),
+    )
+    return MqttSink(settings.mqtt, device, lambda: clock.now().mono_s)
+
+
+def push_sink(settings: Settings, clock: Clock, on_notice: Callable[[Notice], None]) -> PushSink | None:
+    """The push sink, None when the settings have none."""
+    if settings.push is None:
+        return None
+    return PushSink(settings.push, Outbox(settings.store.directory), clock.now, on_notice, send)
+
+
+def handed_on(recorded: Recorded, remembered: Mapping[str, Any], at: At) -> list[Event]:
+    """What stood when the last run ended and still stands: for sinks that only know what they were told.
+
+    Not for the store: it has all this, and would record it twice.
+    """
+    events: list[Event] = []
+    for line in recorded.active_alarms():
+        if line.state in active_states and f"alarm/{line.alarm}" in remembered:
+            events.append(
+                AlarmChanged(
+                    at,
+                    line.alarm,
+                    line.enclosure,
+                    AlarmState.NORMAL,
+                    line.state,
+                    Priority.HIGH,
+                    line.text,
+                    line.active_s,
+                )
+            )
+    dates = recorded.digest_dates()
+    kept = recorded.digest(dates[-1]) if dates else None
+    if kept is not None:
+        events.append(DigestMade(at, kept.date, kept.text, kept.document))
+    return events
+
+
+def probe_terms(settings: Settings) -> dict[str, ProbeTerms]:
+    """Every probe's terms, by probe id."""
+    terms = {probe.id: probe for each in settings.enclosures for probe in each.probes}
+    terms.update({probe.id: probe for probe in settings.room_probes})
+    return terms
+
+
+def _humid(settings: Settings) -> frozenset[str]:
+    """The probes that measure humidity too, as far as their driver tells before the first reading."""
+
+    def is_humid(driver: OneWire | Iio | Hwmon | TwinProbe) -> bool:
+        return driver.humidity if isinstance(driver, TwinProbe) else not isinstance(driver, OneWire)
+
+    return frozenset(probe for probe, driver in settings.probe_drivers.items() if is_humid(driver))
