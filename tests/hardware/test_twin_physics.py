@@ -149,6 +149,12 @@ def test_a_lag_follows_a_ramp_late_by_slope_times_tau() -> None:
     assert 20.0 - t_c == pytest.approx(10.0 / 36000.0 * 600.0, rel=1e-12)
 
 
+def test_a_very_slow_node_loses_no_digits_over_a_short_step() -> None:
+    """One second of a rising room moves a node of tau 1e9 s by half a second's worth: dt / (2 tau), first term."""
+    (t_c,) = one_node(1e9).advance((0.0,), 1.0, 0.0, 0.0, 1.0)
+    assert t_c == pytest.approx(0.5e-9, rel=1e-9, abs=0.0)
+
+
 @given(parts(), st.floats(0.1, 1e5), st.lists(st.floats(-10.0, 50.0), min_size=7, max_size=7))
 @settings(max_examples=150, deadline=None)
 def test_a_step_equals_the_matrix_exponential(made: Parts, dt_s: float, values: list[float]) -> None:

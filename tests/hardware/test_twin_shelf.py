@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+import time
 from collections.abc import Sequence
 
 import numpy as np
@@ -171,10 +172,18 @@ def test_a_shelf_starts_at_the_temperature_of_its_room_unless_told() -> None:
     assert shelf_at(JumpClock(), DailyRoom(19.5)).temperatures_c("oak") == pytest.approx((19.5,) * 3)
 
 
+class GivingWayRoom:
+    """A steady room that lets another thread run each time it is asked: the worst moment for two to be inside."""
+
+    def temperature_c(self, t_s: float) -> float:
+        time.sleep(0.0)
+        return 18.0
+
+
 def test_threads_may_look_at_once() -> None:
     """Eight threads pushing one clock on and reading leave the shelf as one thread would."""
     clock = JumpClock()
-    shelf = shelf_at(clock, start_c=25.0)
+    shelf = shelf_at(clock, GivingWayRoom(), start_c=25.0)
 
     def look() -> None:
         for _ in range(300):
