@@ -141,9 +141,7 @@ def test_ids_and_delays_follow_the_settings() -> None:
         ),
     ],
 )
-def test_what_a_keeper_reads(
-    spec: AlarmSpec, change: Change, facts: Facts, title: str, sentence: str
-) -> None:
+def test_what_a_keeper_reads(spec: AlarmSpec, change: Change, facts: Facts, title: str, sentence: str) -> None:
     """The tub first, then what, how long and what it is now, in the keeper's unit; a start ends with what to do."""
     told = push(spec, change, facts)
     assert told is not None

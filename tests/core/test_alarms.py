@@ -102,8 +102,7 @@ class TestDelays:
         enough = [
             index
             for index, mark in enumerate(story)
-            if mark == "X"
-            and zip_pairs(story[: index + 1].rpartition(".")[2]).count("XX") * 10.0 >= on_delay_s
+            if mark == "X" and zip_pairs(story[: index + 1].rpartition(".")[2]).count("XX") * 10.0 >= on_delay_s
         ]
         _, changes = lead(story, on_delay_s=on_delay_s)
         assert [index for index, _ in changes[:1]] == enough[:1]

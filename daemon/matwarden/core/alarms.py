@@ -288,11 +288,7 @@ def _time(
         return memory._replace(known=False), None
     counted_s = dt_s if known else 0.0
     if condition:
-        if (
-            value is not None
-            and keep is not None
-            and (worst is None or (value < worst) is (keep is Worst.LOWEST))
-        ):
+        if value is not None and keep is not None and (worst is None or (value < worst) is (keep is Worst.LOWEST)):
             worst = value
         if active:
             active_s += clearing_s + counted_s

@@ -60,9 +60,7 @@ def newest_date(now_wall_s: float, at: time, zone: ZoneInfo) -> date:
     return day
 
 
-def next_digest(
-    after_wall_s: float, at: time, zone: ZoneInfo, done: Collection[date] = ()
-) -> tuple[date, float]:
+def next_digest(after_wall_s: float, at: time, zone: ZoneInfo, done: Collection[date] = ()) -> tuple[date, float]:
     """The next date to get a digest, and its instant, which is later than `after_wall_s`.
 
     Args:

@@ -208,9 +208,7 @@ def _climates(window: Window, probes: Sequence[ProbeTerms]) -> tuple[Climate, ..
             # A probe without a humidity channel is no humidity place; a temperature place may be empty.
             if points or quantity is Quantity.TEMPERATURE:
                 places.setdefault((probe.role, probe.side, quantity), []).append(points)
-    return tuple(
-        Climate(role, side, quantity, *_over_all(every)) for (role, side, quantity), every in places.items()
-    )
+    return tuple(Climate(role, side, quantity, *_over_all(every)) for (role, side, quantity), every in places.items())
 
 
 def _over_all(every: Sequence[Sequence[Point]]) -> tuple[Extreme | None, Extreme | None]:
@@ -227,9 +225,7 @@ def _heat(enclosure: Enclosure, window: Window) -> HeatUse:
         return HeatUse(None, 0)
     until = [*(change.elapsed_s for change in changes[1:]), window.end_elapsed_s]
     allowed_s = sum(
-        max(end_s - change.elapsed_s, 0.0)
-        for change, end_s in zip(changes, until, strict=True)
-        if change.allowed
+        max(end_s - change.elapsed_s, 0.0) for change, end_s in zip(changes, until, strict=True) if change.allowed
     )
     return HeatUse(allowed_s / lasts_s, max(changes[-1].operations - changes[0].operations, 0))
 

@@ -57,9 +57,7 @@ class Exposure(NamedTuple):
     above_kh: float
 
 
-def exposure(
-    points: Sequence[Point], start_s: float, end_s: float, hold_s: float, low: float, high: float
-) -> Exposure:
+def exposure(points: Sequence[Point], start_s: float, end_s: float, hold_s: float, low: float, high: float) -> Exposure:
     """Measure `points` (in order of elapsed time) between `start_s` and `end_s` of elapsed time.
 
     A point before `start_s` counts from there as long as it holds.

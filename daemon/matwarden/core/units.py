@@ -22,9 +22,7 @@ __all__ = [
 ]
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
-_RFC3339 = re.compile(
-    r"(\d{4})-(\d\d)-(\d\d)[Tt](\d\d):(\d\d):(\d\d)(\.\d+)?(?:[Zz]|([+-])(\d\d):(\d\d))", re.ASCII
-)
+_RFC3339 = re.compile(r"(\d{4})-(\d\d)-(\d\d)[Tt](\d\d):(\d\d):(\d\d)(\.\d+)?(?:[Zz]|([+-])(\d\d):(\d\d))", re.ASCII)
 
 
 def temperature_value(celsius_c: float, unit: Unit) -> float:

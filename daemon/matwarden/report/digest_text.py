@@ -117,9 +117,7 @@ def _house_lines(digest: NightDigest) -> list[str]:
     return lines
 
 
-def _range(
-    lowest: Extreme | None, highest: Extreme | None, unit: Unit, zone: ZoneInfo, lasts_s: float
-) -> str:
+def _range(lowest: Extreme | None, highest: Extreme | None, unit: Unit, zone: ZoneInfo, lasts_s: float) -> str:
     if lowest is None or highest is None:
         return "no good reading"
     low, high = (f"{temperature_value(each.value, unit):.1f}" for each in (lowest, highest))
@@ -149,23 +147,17 @@ def _beside(night: EnclosureNight) -> list[Climate]:
     return told + [each for each in night.climates if _is_humidity(each)]
 
 
-def _spell(
-    word: str, spell: Spell | None, outside_kh: float, unit: Unit, zone: ZoneInfo, lasts_s: float
-) -> list[str]:
+def _spell(word: str, spell: Spell | None, outside_kh: float, unit: Unit, zone: ZoneInfo, lasts_s: float) -> list[str]:
     if spell is None:
         return []
     total = f"{difference_value(outside_kh, unit):.1f} °{unit.value}·h"
-    return [
-        f"{word} {duration_text(spell.lasts_s)} from {_when(spell.start_wall_s, zone, lasts_s)} ({total} in all)"
-    ]
+    return [f"{word} {duration_text(spell.lasts_s)} from {_when(spell.start_wall_s, zone, lasts_s)} ({total} in all)"]
 
 
 def _unread_lines(unread: Sequence[Unread]) -> list[str]:
     lines = []
     for each in unread:
-        counts = [
-            f"{n} {word}" for n, word in ((each.missing_n, "missing"), (each.doubtful_n, "doubtful")) if n
-        ]
+        counts = [f"{n} {word}" for n, word in ((each.missing_n, "missing"), (each.doubtful_n, "doubtful")) if n]
         why = f" ({each.last_why})" if each.last_why else ""
         lines.append(f"  {each.probe}: {', '.join(counts)}{why}")
     return lines
