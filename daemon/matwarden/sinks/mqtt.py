@@ -28,7 +28,9 @@ _SURVEY_S = 2.0  # how long the broker has to tell what it holds of us
 _RETRY_FIRST_S = 1.0
 _RETRY_MOST_S = 5.0
 _RETRY_LASTING_S = 60.0  # for what a person must put right
+_ANSWER_S = 5.0  # how long a broker may take to accept us
 _STEADY_S = 10.0  # a connection that held this long was a good one
+_BRIEF_MOST = 3  # so many in a row that did not: somebody else uses our id
 _FAREWELL_S = 2.0
 
 
@@ -66,6 +68,7 @@ class MqttSink:
         self._sent: dict[str, tuple[bytes, float]] = {}
         self._flushed_at_s = 0.0
         self._complaint = ""
+        self._brief_n = 0
         self._lock = threading.Lock()
         self._inbox = Inbox()
         self._urgent = False
@@ -102,25 +105,31 @@ class MqttSink:
 
     def _pause_s(self, ending: Ending, waited_s: float, lasted_s: float) -> float:
         """Complain once of each cause; how long to wait before the next connection."""
-        if ending.lasting:
-            pause_s = _RETRY_LASTING_S
-        elif lasted_s >= _STEADY_S:
-            pause_s = _RETRY_FIRST_S
-        else:
-            pause_s = min(_RETRY_MOST_S, max(_RETRY_FIRST_S, waited_s * 2))
+        if lasted_s >= _STEADY_S:
+            self._brief_n = 0
+        elif ending.was_up and not ending.lasting:
+            self._brief_n += 1
+            if self._brief_n >= _BRIEF_MOST:  # not every broker says why it throws one of two out
+                text = (
+                    "the connection breaks as soon as it is made: does another daemon use the same house id?"
+                )
+                ending = Ending(text, True)
         if ending.text != self._complaint:
             self._complaint = ending.text
-            again_s = _RETRY_LASTING_S if ending.lasting else _RETRY_MOST_S
+            most_s = _RETRY_LASTING_S if ending.lasting else _RETRY_MOST_S
             _log.warning(
-                "MQTT: %s. Trying again at least every %.0f s; nothing else waits for it",
-                ending.text,
-                again_s,
+                "MQTT: %s. Trying again within %.0f s; nothing else waits for it", ending.text, most_s
             )
-        return pause_s
+        if ending.lasting:
+            return _RETRY_LASTING_S
+        if ending.was_up:
+            return _RETRY_FIRST_S
+        return min(_RETRY_MOST_S, max(_RETRY_FIRST_S, waited_s * 2))
 
     def _session(self) -> Ending | None:
         """One connection, from its start to its end; None when it ended because we are closed."""
         link = Link(self._terms, self._client_id, Value(self._state_topic, b"lost"))
+        answer_until_s = self._elapsed_s() + _ANSWER_S
         survey_until_s: float | None = None
         greeted = refused = False
         while link.ending is None:
@@ -129,6 +138,8 @@ class MqttSink:
                 self._farewell(link, greeted)
                 return None
             if not link.up:
+                if self._elapsed_s() >= answer_until_s:
+                    link.give_up()
                 continue
             if not greeted:
                 greeted = True

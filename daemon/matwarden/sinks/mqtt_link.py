@@ -47,10 +47,11 @@ class LinkError(Exception):
 
 
 class Ending(NamedTuple):
-    """Why a link is over."""
+    """Why a link is over. `was_up`: the broker had accepted us."""
 
     text: str
     lasting: bool
+    was_up: bool = False
 
 
 class Link:
@@ -111,7 +112,7 @@ class Link:
     def turn(self, wait_s: float) -> None:
         """Wait for the broker for at most `wait_s` and handle what it sent."""
         code = self._client.loop(wait_s)
-        if code is not MQTTErrorCode.MQTT_ERR_SUCCESS and self.ending is None:
+        if code is not MQTTErrorCode.MQTT_ERR_SUCCESS:
             self._end("the connection broke" if self.up else self._unanswered(), False)
 
     def publish(self, value: Value) -> None:
@@ -122,7 +123,7 @@ class Link:
         info = self._client.publish(value.topic, value.payload, self._terms.qos, True, properties)
         if info.rc is MQTTErrorCode.MQTT_ERR_SUCCESS:
             self._unacked.add(info.mid)
-        elif self.ending is None:
+        else:
             self._end("the connection broke", False)
 
     def survey(self, topics: str) -> None:
@@ -135,6 +136,10 @@ class Link:
     def survey_over(self, topics: str) -> None:
         """Stop listening."""
         self._client.unsubscribe(topics)
+
+    def give_up(self) -> None:
+        """Wait no longer for the broker to accept us."""
+        self._end(self._unanswered(), False)
 
     def leave(self) -> None:
         """Say goodbye, so that no will is sent. Without a connection: nothing."""
@@ -195,12 +200,12 @@ class Link:
         return f"{self._terms.host}:{self._terms.port} did not answer as an MQTT broker does{hint}"
 
     def _end(self, text: str, lasting: bool) -> None:
+        if self.ending is None:
+            self.ending = Ending(text, lasting, self.up)
         self.up = False
-        self.ending = Ending(text, lasting)
 
     def _end_by_code(self, code: ReasonCode) -> None:
-        if self.ending is None:
-            self._end(_LASTING.get(code.value, f"the broker said: {code}"), code.value in _LASTING)
+        self._end(_LASTING.get(code.value, f"the broker said: {code}"), code.value in _LASTING)
 
     def _on_connect(
         self, client: Client, data: Any, flags: ConnectFlags, code: ReasonCode, properties: Properties | None
@@ -221,7 +226,7 @@ class Link:
     ) -> None:
         if flags.is_disconnect_packet_from_server:
             self._end_by_code(code)
-        elif self.ending is None:
+        else:
             self._end("the connection broke" if self.up else self._unanswered(), False)
 
     def _on_publish(
