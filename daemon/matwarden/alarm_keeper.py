@@ -136,7 +136,7 @@ class TubAlarms:
         """Look at every condition once.
 
         Args:
-            seen: what each probe of the enclosure says now. why: the guard's sentence, for a trip's text.
+            seen: what each probe of the enclosure says now. why: the numbers of a trip, as a clause.
         """
         events: list[Event] = []
         now_s = at.mono_s

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from matwarden.core import guard
-from matwarden.core.explain import explain
+from matwarden.core.explain import explain, trip_words
 from matwarden.core.guard import GuardMemory, Observation
 from matwarden.events import Event, Remember, VerdictChanged
 from matwarden.terms import At, Enclosure, MatTerms, Reason, Seen, Unit, Verdict

@@ -69,7 +69,7 @@ class Tub:
         guard = self.guard
         if guard is None:
             return self.alarms.look(self.seen, False, False, "", at)
-        why = guard.why() if guard.tripped else ""
+        why = guard.trip_words() if guard.tripped else ""
         return self.alarms.look(self.seen, guard.tripped, guard.relay_fault, why, at)
 
     def _introduce_neighbours(self) -> None:

@@ -8,7 +8,7 @@ from matwarden.core.guard import GuardLimits, GuardMemory, Observation
 from matwarden.core.units import duration_text, temperature_text
 from matwarden.terms import Quality, Reason, Seen, Unit, Verdict
 
-__all__ = ["explain"]
+__all__ = ["explain", "trip_words"]
 
 
 class _Words:
@@ -48,6 +48,12 @@ class _Words:
             return "no reading"
         value_c, role = pick(found)
         return f"{role} {self.degrees(value_c)}"
+
+
+def trip_words(memory: GuardMemory, seen: Observation, limits: GuardLimits, unit: Unit) -> str:
+    """The numbers of a trip, as a clause: the hottest reading now, and the limit."""
+    words = _Words(memory, seen, limits, unit)
+    return f"{words.hottest()}; the limit is {words.degrees(limits.cut_out_c)}"
 
 
 def explain(memory: GuardMemory, seen: Observation, limits: GuardLimits, verdict: Verdict, unit: Unit) -> str:

@@ -1,0 +1,57 @@
+# Two commands for everybody:   make demo   make test
+# Both work through .venv, which is made and reused here; nothing is installed outside it and nothing asks for root.
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+# Debian's python3 without python3-venv cannot make an environment with pip: say so in words.
+NEED_VENV := "This needs Python 3.11 or newer with its venv module (Debian, Raspberry Pi OS: apt install python3-venv)."
+
+.DEFAULT_GOAL := help
+.PHONY: help demo test lint winter schema long clean
+
+help:
+	@echo "make demo    three winter nights on a simulated shelf, in under a minute"
+	@echo "make test    every test, the linters and the import contracts"
+	@echo "make winter  33 recorded winter days in which the heating fails for 106 h"
+	@echo "make long    the property tests again, for much longer"
+	@echo "make lint    ruff, mypy --strict, import contracts only"
+	@echo "make schema  write config/matwarden.schema.json anew from the settings model"
+	@echo "make clean   remove .venv and what the runs left behind"
+
+$(BIN)/python:
+	@$(PYTHON) -c 'import sys, venv, ensurepip; sys.exit(sys.version_info < (3, 11))' || { echo $(NEED_VENV) >&2; exit 1; }
+	$(PYTHON) -m venv $(VENV)
+
+# What the program and its demo need.
+$(VENV)/.demo: pyproject.toml | $(BIN)/python
+	$(BIN)/pip install --quiet --disable-pip-version-check --editable '.[demo]'
+	@touch $@
+
+# What a contributor needs as well.
+$(VENV)/.dev: pyproject.toml tests/requirements.txt | $(BIN)/python
+	$(BIN)/pip install --quiet --disable-pip-version-check --editable '.[demo]' --requirement tests/requirements.txt
+	@touch $@ $(VENV)/.demo
+
+demo: $(VENV)/.demo
+	$(BIN)/matwarden demo
+
+test: $(VENV)/.dev lint
+	$(BIN)/pytest
+
+lint: $(VENV)/.dev
+	$(BIN)/ruff check daemon hardware tests
+	$(BIN)/ruff format --check daemon hardware tests
+	$(BIN)/mypy
+	$(BIN)/lint-imports
+
+winter: $(VENV)/.dev
+	$(BIN)/python tests/winter/run_winter.py
+
+long: $(VENV)/.dev
+	MATWARDEN_HYPOTHESIS=long $(BIN)/pytest --timeout=3600 -s tests/core tests/station
+
+schema: $(VENV)/.dev
+	$(BIN)/python -m matwarden.settings.schema
+
+clean:
+	rm -rf $(VENV) demo-run winter-run .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache
