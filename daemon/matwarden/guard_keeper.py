@@ -65,6 +65,10 @@ class GuardKeeper:
         """The verdict in force, in one sentence with the numbers that decided."""
         return explain(self._memory, self._seen, self._limits, self._verdict, self._unit)
 
+    def trip_words(self) -> str:
+        """The hottest reading now and the cut-out's limit, as a clause."""
+        return trip_words(self._memory, self._seen, self._limits, self._unit)
+
     def decide(self, wall: tuple[Seen, ...], air: tuple[Seen, ...], other: tuple[Seen, ...], at: At) -> list[Event]:
         """Judge and act: when this returns, the relay has been driven to the verdict."""
         seen = Observation(at.mono_s, wall, air, other, self._agrees())
