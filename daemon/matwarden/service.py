@@ -66,6 +66,7 @@ def serve(settings: Settings, open_devices: OpenDevices) -> int:
 class _Service:
     def __init__(self, settings: Settings, devices: Devices, store: Store, clock: SystemClock) -> None:
         self._settings = settings
+        self._code = Exit.OK
         at = clock.now()
         remembered = store.remembered()
         recorded = Recorded(settings.store.directory)
@@ -98,7 +99,7 @@ class _Service:
         for text in store.notices:
             told.tell([Notice(at, text, warning=True)])
         self._calendar_thread: CalendarThread | None = None
-        self._control = ControlServer(settings.control.socket, self._station, told.state)
+        self._socket = ControlServer(settings.control.socket, self._station, told.state)
         digests = Digests(settings, store_queue.drain, told.tell, clock.now)
         calendar = Calendar(
             time.fromisoformat(settings.digest.at) if settings.digest.enabled else None,
@@ -111,23 +112,31 @@ class _Service:
         self._calendar_thread = CalendarThread(calendar, lambda: clock.now().wall_s)
 
     def run(self) -> int:
-        """Until a signal."""
+        """Until a signal, or until the control thread ends by itself."""
+        # Signals are handled in the main thread, which only waits: a handler that ran in the control thread could
+        # find that very thread holding the lock it needs.
+        control = threading.Thread(target=self._control_loop, name="control")
         for number in (signal.SIGTERM, signal.SIGINT):
             signal.signal(number, lambda *_: self._station.stop())
-        code = Exit.OK
+        control.start()
+        try:
+            while control.is_alive():
+                control.join(1.0)
+        finally:
+            self._socket.close()
+            if self._calendar_thread is not None:
+                self._calendar_thread.close()
+            self._station.close()
+            self._told.close(STOP_WITHIN_S)
+        return self._code
+
+    def _control_loop(self) -> None:
         try:
             self._station.run()
         except Exception:
             # Our bug. The relays are cut already; the service manager starts us afresh.
             _log.exception("internal error: every relay is cut, and matwarden ends")
-            code = Exit.INTERNAL
-        finally:
-            self._control.close()
-            if self._calendar_thread is not None:
-                self._calendar_thread.close()
-            self._station.close()
-            self._told.close(STOP_WITHIN_S)
-        return code
+            self._code = Exit.INTERNAL
 
     def _tell(self, events: Sequence[Event]) -> None:
         self._told.tell(events)
