@@ -165,3 +165,20 @@ def checked(tmp_path: Path, text: str) -> Outcome:
 def lines(outcome: Outcome) -> list[str]:
     """Each problem as a keeper reads it."""
     return [problem.line() for problem in outcome.problems]
+
+
+# The same shelf as REAL in Fahrenheit. Exact in both units, but for the band: 71.6 and 82.4 F are 22 and 28 C.
+FAHRENHEIT = edited(
+    REAL,
+    ('temperature_unit = "C"', 'temperature_unit = "F"'),
+    ("max_rate_per_min = 3.0", "max_rate_per_min = 5.4"),
+    ("deadband = 0.5", "deadband = 0.9"),
+    ("band_low = 22.0", "band_low = 71.6"),
+    ("band_high = 28.0", "band_high = 82.4"),
+    ("offset = -0.2", "offset = -0.36"),
+    ("setpoint = 25.0", "setpoint = 77"),
+    ("hysteresis = 1.0", "hysteresis = 1.8"),
+    ("limiter = 28.5", "limiter = 83.3"),
+    ("cut_out = 30.0", "cut_out = 86"),
+    ("differential = 1.0", "differential = 1.8"),
+)

@@ -28,11 +28,7 @@ def assemble(raw: Mapping[str, Any], source: Path, findings: Findings) -> Settin
         if key not in rows.SettingsFile.model_fields:
             findings.problems.append(words.unknown("the file", key, list(rows.SettingsFile.model_fields)))
     house = _house(raw, findings)
-    scale = (
-        Scale(Unit(house.row.temperature_unit))
-        if house is not None and house.sound("temperature_unit")
-        else None
-    )
+    scale = Scale(Unit(house.row.temperature_unit)) if house is not None and house.sound("temperature_unit") else None
     sheet = Sheet(findings, scale)
     files = Files(source.parent, findings)
     polling = one(findings, raw, "polling", rows.Polling) or default("polling", rows.Polling)
@@ -72,9 +68,7 @@ def _optional(findings: Findings, raw: Raw, name: str, model: type[R]) -> Table[
 
 def _house(raw: Raw, findings: Findings) -> Table[rows.House] | None:
     if "house" not in raw:
-        findings.problem(
-            "house", "nothing", "one table [house]", "Add [house] with id, temperature_unit and zone."
-        )
+        findings.problem("house", "nothing", "one table [house]", "Add [house] with id, temperature_unit and zone.")
         return None
     house = one(findings, raw, "house", rows.House)
     if house is not None and house.sound("zone"):
@@ -134,9 +128,7 @@ def _simulation(
     outer = {key: item for key, item in value.items() if key != "room"}
     table = read_table(findings, outer, "simulation", rows.Simulation, known_apart=frozenset({"room"}))
     if "room" not in value:
-        findings.problem(
-            "simulation.room", "nothing", "one table [simulation.room]", "Add it, with file or with mean."
-        )
+        findings.problem("simulation.room", "nothing", "one table [simulation.room]", "Add it, with file or with mean.")
     room_table = one(findings, {"simulation.room": value.get("room")}, "simulation.room", rows.SimulatedRoom)
     room = simulated.room(sheet, files, room_table) if room_table else None
     ids = list(shelf.bands)

@@ -15,9 +15,7 @@ from matwarden.settings.problems import Findings, Problem, SettingsError
 from matwarden.settings.resolved import Settings
 
 _MAX_BYTES = 1_000_000
-_PLACE = re.compile(
-    r"^(?P<what>.*?)\s*\(at (?:line (?P<line>\d+), column (?P<column>\d+)|end of document)\)$", re.S
-)
+_PLACE = re.compile(r"^(?P<what>.*?)\s*\(at (?:line (?P<line>\d+), column (?P<column>\d+)|end of document)\)$", re.S)
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,9 +62,7 @@ def _toml(path: Path) -> dict[str, Any]:
         text = data.decode("utf-8").removeprefix("\ufeff")
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
-        _stop(
-            path, f"line {line}", f"byte 0x{data[error.start]:02x}", "UTF-8 text", "Save the file as UTF-8."
-        )
+        _stop(path, f"line {line}", f"byte 0x{data[error.start]:02x}", "UTF-8 text", "Save the file as UTF-8.")
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
@@ -74,9 +70,7 @@ def _toml(path: Path) -> dict[str, Any]:
         where, what = "the file", str(error)
         if place is not None:
             what = place["what"]
-            where = (
-                f"line {place['line']}, column {place['column']}" if place["line"] else "the end of the file"
-            )
+            where = f"line {place['line']}, column {place['column']}" if place["line"] else "the end of the file"
         _stop(
             path,
             where,
@@ -113,9 +107,7 @@ def _bytes(path: Path) -> bytes:
         )
     except (OSError, ValueError) as error:
         reason = os.strerror(error.errno) if isinstance(error, OSError) and error.errno else "not a path"
-        _stop(
-            path, "the file", f"an error ({reason})", "a readable file", "Look at the disk and at the path."
-        )
+        _stop(path, "the file", f"an error ({reason})", "a readable file", "Look at the disk and at the path.")
     if len(data) > _MAX_BYTES:
         _stop(path, "the file", "more than a million bytes", "a settings file", "Name the right file.")
     return data

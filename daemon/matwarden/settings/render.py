@@ -57,16 +57,13 @@ def _fields(pairs: Iterable[tuple[str, str]]) -> str:
 
 
 def _wrapped(name: str, text: str) -> str:
-    return textwrap.fill(
-        text, _WIDTH, initial_indent=f"{name:<9} ", subsequent_indent=" " * 10, break_on_hyphens=False
-    )
+    return textwrap.fill(text, _WIDTH, initial_indent=f"{name:<9} ", subsequent_indent=" " * 10, break_on_hyphens=False)
 
 
 def _columns(lines: list[list[str]]) -> str:
     widths = [max(len(line[i]) for line in lines) for i in range(len(lines[0]))]
     return "\n".join(
-        "  ".join(text.ljust(width) for text, width in zip(line, widths, strict=True)).rstrip()
-        for line in lines
+        "  ".join(text.ljust(width) for text, width in zip(line, widths, strict=True)).rstrip() for line in lines
     )
 
 
@@ -83,9 +80,7 @@ def _tubs(enclosures: Sequence[Enclosure], unit: Unit) -> str:
     for tub in enclosures:
         for shown in (unit, Unit.C if unit is Unit.F else Unit.F):
             name = _shortened(tub.name, _NAME_WIDTH) if shown is unit else ""
-            lines.append(
-                [name, _range(tub.band.low_c, tub.band.high_c, shown), *_mat(tub, shown, shown is unit)]
-            )
+            lines.append([name, _range(tub.band.low_c, tub.band.high_c, shown), *_mat(tub, shown, shown is unit)])
     return _columns(lines)
 
 

@@ -48,9 +48,7 @@ class House(Row):
 class Polling(Row):
     """How often probes are read and how readings are judged."""
 
-    every_s: Number = Field(
-        10.0, ge=1, le=300, description="Seconds between two readings of a probe. Default 10."
-    )
+    every_s: Number = Field(10.0, ge=1, le=300, description="Seconds between two readings of a probe. Default 10.")
     deadline_s: Number = Field(
         5.0, ge=0.5, le=60, description="Seconds a reading may take; shorter than every_s. Default 5."
     )
@@ -111,9 +109,7 @@ class ProbeRow(Row):
     side: Literal["moist", "dry"] | None = Field(
         None, description="Side of the tub it sits in, if one is kept moister."
     )
-    offset: Number | None = Field(
-        None, description="Added to each reading, a temperature difference. Default 0."
-    )
+    offset: Number | None = Field(None, description="Added to each reading, a temperature difference. Default 0.")
     every_s: Number | None = Field(
         None, ge=1, le=300, description="Seconds between its readings. Default: every_s of [polling]."
     )
@@ -124,9 +120,7 @@ class OneWireProbe(ProbeRow):
     """A probe on the 1-wire bus."""
 
     driver: Literal["one-wire"] = Field(description="Read on the 1-wire bus.")
-    address: str = Field(
-        pattern=ONE_WIRE, description="Its serial number on the bus: 28- and twelve hex digits."
-    )
+    address: str = Field(pattern=ONE_WIRE, description="Its serial number on the bus: 28- and twelve hex digits.")
 
 
 class IioProbe(ProbeRow):
@@ -161,9 +155,7 @@ class TwinProbe(ProbeRow):
     resolution: Number | None = Field(
         None, description="Its smallest step, a temperature difference. Default 0.0625 C."
     )
-    humidity: bool = Field(
-        False, description="Whether it reads humidity too, in air or substrate. Default false."
-    )
+    humidity: bool = Field(False, description="Whether it reads humidity too, in air or substrate. Default false.")
 
 
 class MatRow(Row):
@@ -189,15 +181,12 @@ class MatRow(Row):
     )
     differential: Number | None = Field(
         None,
-        description="How far under limiter or cut-out ends that cause, a temperature difference. "
-        "Default 1 C (1.8 F).",
+        description="How far under limiter or cut-out ends that cause, a temperature difference. Default 1 C (1.8 F).",
     )
     minimum_on_s: Number = Field(
         60.0, ge=0, le=600, description="Seconds heat stays on at least; any danger cuts at once. Default 60."
     )
-    minimum_off_s: Number = Field(
-        180.0, ge=10, le=1800, description="Seconds heat stays off at least. Default 180."
-    )
+    minimum_off_s: Number = Field(180.0, ge=10, le=1800, description="Seconds heat stays off at least. Default 180.")
     memory_min: Number = Field(
         30.0,
         ge=1,
@@ -219,9 +208,7 @@ class GpioMat(MatRow):
     driver: Literal["gpio"] = Field(description="Its relay is driven by a GPIO line.")
     chip: str = Field(pattern=GPIO_CHIP, description="The GPIO chip, as /dev/gpiochip0.")
     line: int = Field(ge=0, le=511, description="The line's number on that chip.")
-    active: Literal["high", "low"] = Field(
-        description="The level at which the relay lets the mat have power."
-    )
+    active: Literal["high", "low"] = Field(description="The level at which the relay lets the mat have power.")
 
 
 class TwinMat(MatRow):
@@ -243,9 +230,7 @@ class Store(Row):
 class Control(Row):
     """Where the keeper's commands reach the running station."""
 
-    socket: FilePath = Field(
-        "/run/matwarden/control.sock", description="Default /run/matwarden/control.sock."
-    )
+    socket: FilePath = Field("/run/matwarden/control.sock", description="Default /run/matwarden/control.sock.")
 
 
 class Mqtt(Row):
@@ -260,9 +245,7 @@ class Mqtt(Row):
     ca_file: FilePath | None = Field(
         None, description="Certificate authority of the broker. Default: those of the system."
     )
-    certificate_file: FilePath | None = Field(
-        None, description="Client certificate, if the broker asks for one."
-    )
+    certificate_file: FilePath | None = Field(None, description="Client certificate, if the broker asks for one.")
     key_file: FilePath | None = Field(None, description="Private key of the client certificate.")
     topic_domain: Id = Field("homie", description="First part of every topic. Default homie.")
     qos: Literal[1, 2] = Field(1, description="Quality of service of all topics. Default 1.")
@@ -281,9 +264,7 @@ class PushTargetRow(Row):
     """One phone or service that gets every push: exactly one of url_file and url."""
 
     name: Id = Field(description="What logs call it.")
-    url_file: FilePath | None = Field(
-        None, description="File whose first line is the address of the service."
-    )
+    url_file: FilePath | None = Field(None, description="File whose first line is the address of the service.")
     url: Annotated[str, Field(pattern=TEXT, max_length=2000)] | None = Field(
         None,
         description="The address itself, if it holds no secret: file:PATH, or a service on this machine.",
@@ -331,16 +312,12 @@ class SimulatedRoom(Row):
 class Simulation(Row):
     """A simulated shelf instead of a real one; every driver must then be twin."""
 
-    start: str = Field(
-        pattern=INSTANT, description="First instant, RFC 3339 in UTC, as 2026-01-16T17:00:00Z."
-    )
+    start: str = Field(pattern=INSTANT, description="First instant, RFC 3339 in UTC, as 2026-01-16T17:00:00Z.")
     step_s: Number = Field(10.0, ge=0.1, le=300, description="Seconds a step; at most every_s. Default 10.")
     days: Number | None = Field(None, gt=0, le=4000, description="Days until the run ends. Default: never.")
     speed: Literal["real-time", "as-fast-as-possible"] = Field("real-time", description="Default real-time.")
     seed: int = Field(1, ge=0, le=2**31 - 1, description="Of everything random. Default 1.")
-    start_temperature: Number | None = Field(
-        None, description="Of all tubs at the start. Default: that of the room."
-    )
+    start_temperature: Number | None = Field(None, description="Of all tubs at the start. Default: that of the room.")
     record: FilePath | None = Field(None, description="File to which each level change of a relay is added.")
     room: SimulatedRoom = Field(description="The room the shelf stands in.")
 
@@ -349,25 +326,15 @@ class TwinRow(Row):
     """The physics of one simulated tub: three parts, in joules and watts per kelvin whatever the unit of the file."""
 
     enclosure: Id = Field(description="Id of the tub.")
-    wall_j_per_k: Number = Field(
-        250.0, gt=0, le=1e7, description="Heat held by the wall at the mat. Default 250."
-    )
+    wall_j_per_k: Number = Field(250.0, gt=0, le=1e7, description="Heat held by the wall at the mat. Default 250.")
     air_j_per_k: Number = Field(120.0, gt=0, le=1e7, description="Heat held by air and lid. Default 120.")
-    substrate_j_per_k: Number = Field(
-        5400.0, gt=0, le=1e7, description="Heat held by the substrate. Default 5400."
-    )
+    substrate_j_per_k: Number = Field(5400.0, gt=0, le=1e7, description="Heat held by the substrate. Default 5400.")
     wall_air_w_per_k: Number = Field(0.9, ge=0, le=1e4, description="From wall to air. Default 0.9.")
-    wall_substrate_w_per_k: Number = Field(
-        0.4, ge=0, le=1e4, description="From wall to substrate. Default 0.4."
-    )
-    air_substrate_w_per_k: Number = Field(
-        0.6, ge=0, le=1e4, description="From air to substrate. Default 0.6."
-    )
+    wall_substrate_w_per_k: Number = Field(0.4, ge=0, le=1e4, description="From wall to substrate. Default 0.4.")
+    air_substrate_w_per_k: Number = Field(0.6, ge=0, le=1e4, description="From air to substrate. Default 0.6.")
     wall_room_w_per_k: Number = Field(0.15, ge=0, le=1e4, description="From wall to room. Default 0.15.")
     air_room_w_per_k: Number = Field(0.3, ge=0, le=1e4, description="From air to room. Default 0.3.")
-    substrate_room_w_per_k: Number = Field(
-        0.2, ge=0, le=1e4, description="From substrate to room. Default 0.2."
-    )
+    substrate_room_w_per_k: Number = Field(0.2, ge=0, le=1e4, description="From substrate to room. Default 0.2.")
     mat_w: Number = Field(8.0, ge=0, le=200, description="Heat of the mat in watts. Default 8.")
 
 
@@ -393,9 +360,7 @@ class FaultRow(Row):
     """Something that goes wrong on the simulated shelf."""
 
     kind: FaultKind = Field(description="What goes wrong.")
-    subject: Id = Field(
-        description="Id of the probe (probe-...) or tub (all others) it strikes; room for room-offset."
-    )
+    subject: Id = Field(description="Id of the probe (probe-...) or tub (all others) it strikes; room for room-offset.")
     at_h: Number = Field(ge=0, le=100_000, description="Hours from the start until it begins.")
     until_h: Number | None = Field(
         None, gt=0, le=100_000, description="Hours from the start until it ends. Default: never."

@@ -39,9 +39,7 @@ class Files:
             self.findings.problem(where, f"{path}, which does not exist", "a file that exists", advice)
         except OSError as error:
             reason = os.strerror(error.errno) if error.errno else "unknown reason"
-            self.findings.warn(
-                f"{where}: cannot look at {path} ({reason}); run the check as the station's user."
-            )
+            self.findings.warn(f"{where}: cannot look at {path} ({reason}); run the check as the station's user.")
         else:
             if not stat.S_ISREG(mode):
                 self.findings.problem(where, f"{path}, which is not a file", "a file that exists", advice)
@@ -94,9 +92,7 @@ def mqtt(files: Files, table: Table[rows.Mqtt], every_s: float) -> MqttTerms | N
     """The broker; None when the table cannot be used."""
     row, findings = table.row, files.findings
     if table.sound("username", "password_file") and row.password_file is not None and row.username is None:
-        findings.problem(
-            "mqtt: username", "nothing", "a user name, since there is a password_file", "Add username."
-        )
+        findings.problem("mqtt: username", "nothing", "a user name, since there is a password_file", "Add username.")
     if table.sound("tls") and not row.tls:
         for key in ("ca_file", "certificate_file", "key_file"):
             if table.sound(key) and getattr(row, key) is not None:
@@ -106,15 +102,9 @@ def mqtt(files: Files, table: Table[rows.Mqtt], every_s: float) -> MqttTerms | N
                     "nothing, since tls is false",
                     f"Set tls = true, or take {key} out.",
                 )
-    if table.sound("certificate_file", "key_file") and (row.certificate_file is None) != (
-        row.key_file is None
-    ):
-        missing, given = (
-            ("key_file", "certificate_file") if row.key_file is None else ("certificate_file", "key_file")
-        )
-        findings.problem(
-            f"mqtt: {missing}", "nothing", f"a file, since there is a {given}", f"Add {missing}."
-        )
+    if table.sound("certificate_file", "key_file") and (row.certificate_file is None) != (row.key_file is None):
+        missing, given = ("key_file", "certificate_file") if row.key_file is None else ("certificate_file", "key_file")
+        findings.problem(f"mqtt: {missing}", "nothing", f"a file, since there is a {given}", f"Add {missing}.")
     if table.sound("host", "tls", "username") and row.username and not row.tls and row.host not in _LOOPBACK:
         findings.warn(
             f"mqtt: tls: the password for {row.host} goes over the network unencrypted; set tls = true if the broker "
@@ -151,9 +141,7 @@ def mqtt(files: Files, table: Table[rows.Mqtt], every_s: float) -> MqttTerms | N
 def push(files: Files, table: Table[rows.Push], targets: list[Table[rows.PushTargetRow]]) -> PushTerms:
     """Where pushes go. Only for use when nothing was found wrong."""
     return PushTerms(
-        targets=tuple(
-            target for target in (push_target(files, row) for row in targets) if target is not None
-        ),
+        targets=tuple(target for target in (push_target(files, row) for row in targets) if target is not None),
         give_up_after_s=table.row.give_up_after_h * 3600.0,
         keep=table.row.keep,
     )

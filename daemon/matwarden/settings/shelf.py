@@ -78,9 +78,7 @@ def read_shelf(raw: Raw, sheet: Sheet, polling: Table[rows.Polling]) -> Shelf:
             mat_terms[enclosure] = judged_mat
             relay_drivers[enclosure] = _relay_driver(mat.row)
     alarm_table = one(findings, raw, "alarms", rows.Alarms)
-    house_alarms = (
-        tubs.alarm_times(sheet, alarm_table, tubs.HOUSE_ALARMS) if alarm_table else tubs.HOUSE_ALARMS
-    )
+    house_alarms = tubs.alarm_times(sheet, alarm_table, tubs.HOUSE_ALARMS) if alarm_table else tubs.HOUSE_ALARMS
     result = []
     for table in enclosures:
         alarms = tubs.alarm_times(sheet, table, house_alarms)
@@ -150,9 +148,7 @@ def _identities(
     for owned, key, device in devices:
         owner = owners.setdefault(device, owned.where)
         if owner != owned.where:
-            what = (
-                f"line {device[2]} of {device[1]}" if key == "line" else words.shown(getattr(owned.row, key))
-            )
+            what = f"line {device[2]} of {device[1]}" if key == "line" else words.shown(getattr(owned.row, key))
             findings.problem(
                 f"{owned.where}: {key}",
                 f"{what}, which {owner} has already",
@@ -245,8 +241,6 @@ def _relay_driver(row: rows.MatRow) -> GpioRelay | TwinRelay:
 
 def _simulated(tables: list[Table[rows.ProbeRow] | Table[rows.MatRow]], ids: list[str]) -> list[str]:
     named = {
-        table.row.enclosure
-        for table in tables
-        if table.sound("driver", "enclosure") and table.row.driver == "twin"
+        table.row.enclosure for table in tables if table.sound("driver", "enclosure") and table.row.driver == "twin"
     }
     return [enclosure for enclosure in ids if enclosure in named]

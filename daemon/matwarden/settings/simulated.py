@@ -98,9 +98,7 @@ def _plan(sheet: Sheet, plan: list[list[float]]) -> tuple[tuple[float, float], .
     hours = [hour for hour, _ in plan]
     points = tuple((hour, sheet.scale.c(value)) for hour, value in plan)
     low_c, high_c = _ROOM_C
-    if not all(0 <= hour < 24 for hour in hours) or any(
-        a >= b for a, b in zip(hours, hours[1:], strict=False)
-    ):
+    if not all(0 <= hour < 24 for hour in hours) or any(a >= b for a, b in zip(hours, hours[1:], strict=False)):
         found, allowed = (
             f"hours {', '.join(f'{hour:g}' for hour in hours)}",
             "rising hours from 0 to below 24",
@@ -194,9 +192,7 @@ def _amount(scale: Scale, table: Table[rows.FaultRow], sheet: Sheet) -> float:
             sheet.findings.problem(where, f"{row.amount:g}", "0 or more", "Take the minus away.")
         return scale.k(row.amount) if row.kind in _KELVIN else row.amount
     if row.amount is not None:
-        sheet.findings.problem(
-            where, f"{row.amount:g}", f"nothing, since {row.kind} has no amount", "Take amount out."
-        )
+        sheet.findings.problem(where, f"{row.amount:g}", f"nothing, since {row.kind} has no amount", "Take amount out.")
     return 0.0
 
 

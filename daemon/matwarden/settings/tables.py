@@ -64,25 +64,17 @@ def many(findings: Findings, raw: Raw, name: str) -> list[Raw]:
     if isinstance(value, list) and all(isinstance(item, dict) for item in value):
         return value
     found = f"one table [{name}]" if isinstance(value, dict) else words.shown(value)
-    findings.problem(
-        name, found, f"tables [[{name}]]", f"Write [[{name}]] in double brackets above each of them."
-    )
+    findings.problem(name, found, f"tables [[{name}]]", f"Write [[{name}]] in double brackets above each of them.")
     return [value] if isinstance(value, dict) else []
 
 
 def label(raw: Raw, key: str, word: str, number: int) -> str:
     """How a keeper calls one of many: by its id where it has one, else by its place in the file."""
     value = raw.get(key)
-    return (
-        f"{word} {words.shown(value)[1:-1]}"
-        if isinstance(value, str) and value
-        else f"{word} number {number}"
-    )
+    return f"{word} {words.shown(value)[1:-1]}" if isinstance(value, str) and value else f"{word} number {number}"
 
 
-def read_driven(
-    findings: Findings, raw: Raw, where: str, base: type[R], drivers: Mapping[str, type[R]]
-) -> Table[R]:
+def read_driven(findings: Findings, raw: Raw, where: str, base: type[R], drivers: Mapping[str, type[R]]) -> Table[R]:
     """A table whose keys depend on its driver."""
     driver = raw.get("driver")
     if isinstance(driver, str) and driver in drivers:

@@ -187,9 +187,7 @@ def probe_terms(
         elif row.enclosure is not None:
             sound = known_enclosure(findings, table, ids)
     if table.sound("role", "side") and row.role == "room" and row.side is not None:
-        findings.problem(
-            f"{where}: side", words.shown(row.side), "none, since its role is room", "Take side out."
-        )
+        findings.problem(f"{where}: side", words.shown(row.side), "none, since its role is room", "Take side out.")
     every_s = row.every_s if table.sound("every_s") and row.every_s is not None else polling.row.every_s
     if row.every_s is not None and table.sound("every_s"):
         _poll_order(findings, where, every_s, polling, own=True)
@@ -216,9 +214,7 @@ def max_rate_k(sheet: Sheet, polling: Table[rows.Polling]) -> float:
     return 3.0 if rate_k is None else rate_k
 
 
-def _poll_order(
-    findings: Findings, where: str, every_s: float, polling: Table[rows.Polling], own: bool
-) -> None:
+def _poll_order(findings: Findings, where: str, every_s: float, polling: Table[rows.Polling], own: bool) -> None:
     row = polling.row
     if polling.sound("stale_after_s") and row.stale_after_s < 3 * every_s:
         findings.problem(
@@ -233,9 +229,7 @@ def _poll_order(
         findings.problem(
             f"{where}: every_s" if own else f"{where}: deadline_s",
             f"{every_s:g} s" if own else f"{row.deadline_s:g} s",
-            f"more than {row.deadline_s:g} s, the deadline_s"
-            if own
-            else f"less than {every_s:g} s, the every_s",
+            f"more than {row.deadline_s:g} s, the deadline_s" if own else f"less than {every_s:g} s, the every_s",
             "Lower deadline_s or raise every_s: a reading must be over before the next begins.",
         )
 

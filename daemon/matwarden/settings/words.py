@@ -113,7 +113,8 @@ def refused(where: str, key: str, value: object, error: ErrorDetails, field: Fie
         advice = _ADVICE[key]
     elif error["type"] == "literal_error":
         known = [part.strip("' ") for part in str(error["ctx"]["expected"]).replace(" or ", ",").split(",")]
-        advice = f"{did_you_mean(value, known)}{advice}"
+        # A 1 in quotes is as near to a 1 as can be, and yet not what was meant.
+        advice = "Write it without quotes." if value in known else f"{did_you_mean(value, known)}{advice}"
     # An address may hold a secret, and messages end up in logs.
     found = "an address (not repeated here)" if key == "url" else shown(value)
     return Problem(f"{where}: {key}", found, allowed, advice)
