@@ -16,6 +16,7 @@ from matwarden.terms import AlarmState, Band, Enclosure, ProbeTerms, Quantity, R
 __all__ = ["Climate", "EnclosureNight", "HeatUse", "NightDigest", "Unread", "alarms_of", "night_digest"]
 
 _SHOWN_ACTIVE = frozenset({AlarmState.UNACKNOWLEDGED, AlarmState.ACKNOWLEDGED})
+_ON = _SHOWN_ACTIVE | {AlarmState.LATCHED_UNACKNOWLEDGED, AlarmState.LATCHED_ACKNOWLEDGED}
 _OVER = frozenset(
     {
         AlarmState.NORMAL,
@@ -118,8 +119,10 @@ def night_digest(
     """Sum up a window.
 
     Args:
-        standing: the last transition of every alarm that is on at the window's end.
+        standing: the last transition of every alarm that is not normal at the window's end. Those that are shelved,
+            suppressed, out of service or only waiting to be seen are not on, and are left out.
     """
+    standing = [line for line in standing if line.state in _ON]
     known = {enclosure.id for enclosure in enclosures}
     started, returned = alarms_of(window.alarms)
     rooms = _climates(window, room_probes)

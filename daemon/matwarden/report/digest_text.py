@@ -50,7 +50,7 @@ def first_line(digest: NightDigest) -> str:
     together = down_s if len(digest.enclosures) > 1 else 0.0
     troubles = [f"No tub read for {duration_text(together)}"] if together >= _MISSING_TOLD_S else []
     for night in digest.enclosures:
-        troubles += _troubles(night, together)
+        troubles += _troubles(night, together, digest.lasts_s)
     if digest.started or digest.standing:
         troubles.append("room probe silent")
     standing = len(digest.standing) + sum(len(night.standing) for night in digest.enclosures)
@@ -64,15 +64,13 @@ def first_line(digest: NightDigest) -> str:
     return named
 
 
-def _troubles(night: EnclosureNight, told_s: float) -> list[str]:
+def _troubles(night: EnclosureNight, told_s: float, lasts_s: float) -> list[str]:
     """What a keeper must know of this tub, the most harmful first. `told_s`: missing time told for all tubs."""
-    lines = (*night.started, *night.returned, *night.standing)
-    conditions = {line.alarm.partition("/")[0] for line in lines}
+    conditions = {line.alarm.partition("/")[0] for line in (*night.started, *night.returned, *night.standing)}
     inside, found = night.inside, []
     for condition, spell in (("cold", inside.longest_below), ("hot", inside.longest_above)):
         if condition in conditions:
-            lasted = "" if spell is None else f" {duration_text(spell.lasts_s)}"
-            found.append(f"{night.name} {condition}{lasted}")
+            found.append(f"{night.name} {condition} {duration_text(_lasted(night, condition, spell, lasts_s))}")
     if "cut-out" in conditions:
         found.append(f"{night.name} heat tripped")
     if "relay-fault" in conditions:
@@ -82,6 +80,18 @@ def _troubles(night: EnclosureNight, told_s: float) -> list[str]:
     elif conditions & {"blind", "blind-probe"}:
         found.append(f"{night.name} probe silent")
     return found
+
+
+def _lasted(night: EnclosureNight, condition: str, spell: Spell | None, lasts_s: float) -> float:
+    """Seconds that a condition lasted at the longest: as the alarm told it, which bridges brief returns."""
+    found = [0.0 if spell is None else spell.lasts_s]
+    found += [line.active_s for line in night.returned if line.alarm.startswith(f"{condition}/")]
+    for line in night.standing:
+        if line.alarm.startswith(f"{condition}/"):
+            since_s = max((start.elapsed_s for start in night.started if start.alarm == line.alarm), default=0.0)
+            # What nobody could read is not claimed to have been cold.
+            found.append(line.active_s + min(lasts_s - since_s, lasts_s - night.inside.missing_s))
+    return max(found)
 
 
 def _tub_lines(night: EnclosureNight, unit: Unit, zone: ZoneInfo, lasts_s: float) -> list[str]:
@@ -109,7 +119,7 @@ def _tub_lines(night: EnclosureNight, unit: Unit, zone: ZoneInfo, lasts_s: float
 def _house_lines(digest: NightDigest) -> list[str]:
     lines = []
     if digest.restarts:
-        lines.append(f"Restarted {digest.restarts} time{'' if digest.restarts == 1 else 's'}")
+        lines.append(f"The program started {'once' if digest.restarts == 1 else f'{digest.restarts} times'}")
     lines += [
         f"Clock set {'back' if step_s < 0 else 'forward'} by {duration_text(abs(step_s))}"
         for step_s in digest.clock_steps_s
@@ -133,9 +143,13 @@ def _place(climate: Climate, unit: Unit) -> str:
     side = "" if climate.side is None else f" {climate.side.value}"
     low, high = climate.lowest.value, climate.highest.value
     if _is_humidity(climate):
-        return f"humidity{side} {low:.0f} to {high:.0f} %"
+        return f"humidity{side} {_span(f'{low:.0f}', f'{high:.0f}')} %"
     low, high = temperature_value(low, unit), temperature_value(high, unit)
-    return f"{climate.role.value}{side} {low:.1f} to {high:.1f} °{unit.value}"
+    return f"{climate.role.value}{side} {_span(f'{low:.1f}', f'{high:.1f}')} °{unit.value}"
+
+
+def _span(low: str, high: str) -> str:
+    return low if low == high else f"{low} to {high}"
 
 
 def _beside(night: EnclosureNight) -> list[Climate]:
