@@ -77,7 +77,8 @@ class Rehearsal:
         self.devices = devices or open_devices(settings, self.clock.monotonic_s, False)
         self._wake = threading.Event()
         at = self.clock.now()
-        store = open_store(settings.store.directory, at.wall_s)
+        # Nobody pulls the plug on simulated time: a thousand commits need not wait for the disk a thousand times.
+        store = open_store(settings.store.directory, at.wall_s, power_safe=False)
         remembered = store.remembered()
         recorded = Recorded(settings.store.directory)
         standing = handed_on(recorded, remembered, at)
