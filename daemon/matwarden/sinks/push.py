@@ -200,7 +200,7 @@ class PushSink:
 
     def _serve(self, lane: _Lane, now: At) -> None:
         push = lane.queue[0]
-        if now.mono_s - push.since_s > self._terms.give_up_after_s:
+        if now.mono_s >= push.since_s + self._terms.give_up_after_s:
             hours = self._terms.give_up_after_s / 3600
             self._give_up(push, now, f"{lane.target.name} did not take it for {hours:g} h", lane)
             return
