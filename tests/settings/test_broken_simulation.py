@@ -109,7 +109,7 @@ BROKEN = [
     pytest.param(
         TWIN,
         [("[simulation.room]\nmean = 18.0\nswing = 3.0\n", "")],
-        ("simulation.room: found nothing; allowed: one table [simulation.room]. Add it, with file or with mean."),
+        ("simulation.room: found nothing; allowed: one table [simulation.room]. Add it, with file, mean or plan."),
         id="simulation-without-room",
     ),
     pytest.param(

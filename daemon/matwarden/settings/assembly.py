@@ -127,9 +127,12 @@ def _simulation(
         return None
     outer = {key: item for key, item in value.items() if key != "room"}
     table = read_table(findings, outer, "simulation", rows.Simulation, known_apart=frozenset({"room"}))
-    if "room" not in value:
-        findings.problem("simulation.room", "nothing", "one table [simulation.room]", "Add it, with file or with mean.")
-    room_table = one(findings, {"simulation.room": value.get("room")}, "simulation.room", rows.SimulatedRoom)
+    inner = {f"simulation.{key}": item for key, item in value.items() if key == "room"}
+    if not inner:
+        findings.problem(
+            "simulation.room", "nothing", "one table [simulation.room]", "Add it, with file, mean or plan."
+        )
+    room_table = one(findings, inner, "simulation.room", rows.SimulatedRoom)
     room = simulated.room(sheet, files, room_table) if room_table else None
     ids = list(shelf.bands)
     twins = simulated.twins(sheet, twin_tables, ids, shelf.simulated_ids)

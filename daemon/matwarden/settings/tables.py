@@ -43,9 +43,9 @@ class Table(Generic[R_co]):
 
 def one(findings: Findings, raw: Raw, name: str, model: type[R]) -> Table[R] | None:
     """The table `[name]`; None when the file has none or something else by that name."""
-    value = raw.get(name)
-    if value is None:
+    if name not in raw:
         return None
+    value = raw[name]
     if not isinstance(value, dict):
         found = "a list of tables" if isinstance(value, list) else words.shown(value)
         findings.problem(name, found, f"one table [{name}]", f"Write [{name}] once, in single brackets.")
