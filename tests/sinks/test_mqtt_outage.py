@@ -180,8 +180,8 @@ ACCEPTED = b"\x20\x03\x00\x00\x00"
 @pytest.mark.parametrize(
     ("answer", "complaint"),
     [
-        (b"\x20\x03\x00\x86\x00", "user name or password refused"),
-        (b"\x20\x03\x00\x87\x00", "not authorised"),
+        (b"\x20\x03\x00\x86\x00", "the broker does not let us in"),
+        (b"\x20\x03\x00\x87\x00", "the broker does not let us in"),
         (b"\x20\x03\x00\x84\x00", 'set protocol = "3.1.1"'),
         (b"\x20\x02\x00\x01", 'set protocol = "3.1.1"'),
         (ACCEPTED + b"\xe0\x02\x8e\x00", "two daemons must not share one id"),
@@ -201,7 +201,8 @@ def test_the_complaint_says_what_the_broker_said(
         with connection:
             connection.recv(4096)
             connection.sendall(answer)
-        wait_for(lambda: complaint in caplog.text, complaint)
+            connection.shutdown(socket.SHUT_WR)
+            wait_for(lambda: complaint in caplog.text, complaint)
     assert "a mistake in matwarden" not in caplog.text
 
 

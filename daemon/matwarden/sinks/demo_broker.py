@@ -57,6 +57,11 @@ class EmbeddedBroker:
         self._ready.set()
         await self._done.wait()
         await broker.shutdown()
+        left = asyncio.all_tasks() - {asyncio.current_task()}
+        for task in left:
+            task.cancel()
+        await asyncio.gather(*left, return_exceptions=True)
+        await asyncio.sleep(0)  # connections just closed are released in the loop's next round
 
     def start(self) -> None:
         """Serve. Raises DemoBrokerError when the port is taken."""
@@ -103,4 +108,16 @@ def _broker_class() -> Any:
             "the demo's broker needs the extra `demo`: pip install 'matwarden[demo]';"
             " or name a broker of your own in the settings"
         ) from problem
-    return Broker
+
+    class ClosingBroker(Broker):  # type: ignore[misc]
+        """Closes what the library leaves open when a client was refused or broke off."""
+
+        async def stream_connected(
+            self, reader: Any, writer: asyncio.StreamWriter, listener_name: str
+        ) -> None:
+            try:
+                await super().stream_connected(reader, writer, listener_name)
+            finally:
+                writer.close()
+
+    return ClosingBroker

@@ -129,6 +129,12 @@ class MqttSink:
     def _session(self) -> Ending | None:
         """One connection, from its start to its end; None when it ended because we are closed."""
         link = Link(self._terms, self._client_id, Value(self._state_topic, b"lost"))
+        try:
+            return self._attend(link)
+        finally:
+            link.drop()
+
+    def _attend(self, link: Link) -> Ending | None:
         answer_until_s = self._elapsed_s() + _ANSWER_S
         survey_until_s: float | None = None
         greeted = refused = False

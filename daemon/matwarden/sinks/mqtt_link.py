@@ -27,12 +27,13 @@ _CONNECT_TIMEOUT_S = 5.0
 _UNACKED_MAX = 20  # paho's own limit; above it paho would queue
 _FOUND_MAX = 10_000  # what a broker full of somebody's topics may cost us in memory
 
+_WHO = "the broker does not let us in: compare username and password_file with its users and access list"
 # Reason codes of MQTT 5.0 (OASIS, 2019, section 2.4) that trying again soon cannot cure, and what a keeper can do.
 _LASTING = {
     0x84: 'the broker does not speak this version of MQTT: set protocol = "3.1.1"',
     0x85: "the broker refuses our client id",
-    0x86: "user name or password refused: compare username and password_file with the broker's list",
-    0x87: "not authorised: the broker's access list does not let this user in",
+    0x86: _WHO,
+    0x87: _WHO,  # some brokers say this for a wrong password
     0x8A: "the broker has banned this client",
     0x8E: "another program connected under the same house id: two daemons must not share one id",
 }
@@ -92,10 +93,9 @@ class Link:
                 )
             else:
                 self._client.connect(terms.host, terms.port, _KEEP_ALIVE_S)
-        except ssl.SSLError as problem:
-            raise LinkError(
-                f"no secure connection to {where}: {problem.reason or problem}", True
-            ) from problem
+        except ssl.SSLCertVerificationError as problem:
+            text = f"the certificate of {where} is not trusted: {problem.verify_message}"
+            raise LinkError(text, True) from problem
         except OSError as problem:
             raise LinkError(f"no connection to {where}: {problem.strerror or problem}", False) from problem
 
@@ -145,6 +145,14 @@ class Link:
         """Say goodbye, so that no will is sent. Without a connection: nothing."""
         self._client.disconnect()
 
+    def drop(self) -> None:
+        """Let go of the connection: unless we have said goodbye, the broker will send our will."""
+        client = self._client
+        client.on_connect = client.on_disconnect = client.on_publish = client.on_message = None
+        socket = client.socket()
+        if socket is not None:
+            socket.close()
+
     def _configured(self, client_id: str, will: Value) -> Client:
         terms = self._terms
         version = MQTTProtocolVersion.MQTTv5 if self._v5 else MQTTProtocolVersion.MQTTv311
@@ -186,6 +194,7 @@ class Link:
                 f"the authority's certificate {terms.ca_file} cannot be used: {problem.strerror or problem}"
             )
             raise LinkError(text, True) from problem
+        context.sslsocket_class = _ClosingSocket
         if terms.certificate_file is not None:
             try:
                 # No password: an encrypted key would ask the terminal, and there is none.
@@ -241,6 +250,17 @@ class Link:
         # Only what was retained, and only its name: no payload from outside is ever looked at.
         if message.retain and message.payload and len(self.found) < _FOUND_MAX:
             self.found.add(message.topic)
+
+
+class _ClosingSocket(ssl.SSLSocket):
+    """Closed at once when the handshake fails: paho would leave it to the garbage collector."""
+
+    def do_handshake(self, block: bool = False) -> None:
+        try:
+            super().do_handshake(block)
+        except OSError:
+            self.close()
+            raise
 
 
 def _property(packet: int, name: str, value: int) -> Properties:
