@@ -12,6 +12,7 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
 
 from aiosmtpd.controller import Controller
+
 from helpers_store import WALL_S
 from matwarden.terms import At
 

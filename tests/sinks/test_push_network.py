@@ -13,6 +13,7 @@ from email.header import decode_header, make_header
 from pathlib import Path
 
 import pytest
+
 from helpers_push import HandClock, Mailbox, WebEndpoint, real_clock, until
 from helpers_store import WALL_S, open_sink, push, started
 from matwarden.events import Notice
@@ -219,7 +220,8 @@ class TestAddressFile:
 
 def test_on_a_simulated_clock_a_step_delivers_in_place(tmp_path: Path) -> None:
     """The runner of a simulation calls `step`: the line's time is the simulated one."""
-    clock, notices = HandClock(), []
+    clock = HandClock()
+    notices: list[Notice] = []
     store = open_sink(tmp_path)
     store.accept([started(clock())])
     terms = PushTerms((PushTarget("file", f"file:{tmp_path}/pushes.txt"),), 3600.0, 10)

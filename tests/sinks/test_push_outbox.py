@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+
 from helpers_push import HandClock
 from helpers_store import open_sink, push, started
 from matwarden.events import Notice, PushAsked

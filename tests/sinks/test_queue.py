@@ -6,6 +6,7 @@ import threading
 from collections.abc import Sequence
 
 import pytest
+
 from helpers_store import alarm, at, readings
 from matwarden.events import Event
 from matwarden.sinks import queue
@@ -131,7 +132,7 @@ def test_a_hanging_sink_is_left_behind_at_the_end() -> None:
 
 
 def test_in_line_the_sink_is_called_in_place() -> None:
-    """On a simulated clock `offer` returns when the batch is accepted; failures are kept from the caller all the same."""
+    """On a simulated clock `offer` returns when the batch is accepted; failures stay away from the caller too."""
     listener = Listener()
     messages: list[str] = []
     sink = InlineSink(listener, lambda name, text: messages.append(text))

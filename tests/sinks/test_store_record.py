@@ -8,11 +8,12 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 import pytest
-from helpers_store import alarm, at, digest, open_sink, push, readings, refused, remember, started, verdict
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
+from helpers_store import alarm, at, digest, open_sink, push, readings, refused, remember, started, verdict
 from matwarden.core.record import RefusalCount
-from matwarden.events import Readings
+from matwarden.events import Event, Readings
 from matwarden.sinks.store import StoreSink, open_store
 from matwarden.sinks.store_read import Recorded
 from matwarden.terms import AlarmState, Quality, Quantity, Reading, Reason
@@ -40,7 +41,7 @@ def test_readings_commit_at_most_once_per_interval(sink: StoreSink, tmp_path: Pa
     seen = []
     for second in range(0, 3601, 10):
         sink.accept([readings(at(second), 25.0)])
-        seen.append(rows(tmp_path, "SELECT count(*) FROM readings")[0][0])
+        seen.append(Recorded(tmp_path).mark().reading)
     assert len(set(seen) - {0}) == 60
     assert seen[-1] == 361
 
@@ -55,12 +56,12 @@ def test_readings_commit_at_most_once_per_interval(sink: StoreSink, tmp_path: Pa
     ],
     ids=lambda event: type(event).__name__,
 )
-def test_a_durable_event_commits_all_that_is_held(sink: StoreSink, tmp_path: Path, durable: object) -> None:
+def test_a_durable_event_commits_all_that_is_held(sink: StoreSink, tmp_path: Path, durable: Event) -> None:
     """After a durable event is accepted it is on the disk, and every reading before it too."""
     sink.accept([readings(at(10), 25.0)])
-    assert rows(tmp_path, "SELECT count(*) FROM readings") == [(0,)]
-    sink.accept([durable])  # type: ignore[list-item]
-    assert rows(tmp_path, "SELECT count(*) FROM readings") == [(1,)]
+    assert Recorded(tmp_path).mark().reading == 0
+    sink.accept([durable])
+    assert Recorded(tmp_path).mark().reading == 1
 
 
 def test_an_alarm_its_push_and_its_memory_are_one_transaction(sink: StoreSink, tmp_path: Path) -> None:
@@ -68,7 +69,11 @@ def test_an_alarm_its_push_and_its_memory_are_one_transaction(sink: StoreSink, t
     sink._store.connection.execute(
         "CREATE TEMP TRIGGER refuse BEFORE INSERT ON memory BEGIN SELECT raise(ABORT, 'refused'); END"
     )
-    batch = [alarm(at(10), AlarmState.UNACKNOWLEDGED), push(at(10), "k"), remember(at(10), "alarm/cold", {}, True)]
+    batch: list[Event] = [
+        alarm(at(10), AlarmState.UNACKNOWLEDGED),
+        push(at(10), "k"),
+        remember(at(10), "alarm/cold", {}, True),
+    ]
     with pytest.raises(Exception, match="refused"):
         sink.accept(batch)
     count = "SELECT (SELECT count(*) FROM alarms), (SELECT count(*) FROM outbox), (SELECT count(*) FROM memory)"
@@ -127,7 +132,7 @@ def test_every_reading_comes_back_within_half_a_thousandth(values: list[tuple[fl
 def test_a_reading_that_is_no_number_is_left_out(sink: StoreSink, tmp_path: Path, bad: float) -> None:
     """One impossible value neither becomes a row nor keeps the others from the disk."""
     sink.accept([readings(at(10), 25.0, bad, 26.0), alarm(at(10), AlarmState.UNACKNOWLEDGED)])
-    assert rows(tmp_path, "SELECT milli FROM readings ORDER BY id") == [(25000,), (26000,)]
+    assert rows(tmp_path, "SELECT milli FROM readings_1 ORDER BY id") == [(25000,), (26000,)]
 
 
 def test_refusals_are_counted_per_probe_and_commit(sink: StoreSink, tmp_path: Path) -> None:

@@ -30,6 +30,7 @@ from matwarden.events import (
 )
 from matwarden.sinks.outbox import INSERT_PUSH, push_row
 from matwarden.sinks.store_file import Store, open_store
+from matwarden.sinks.store_parts import PART_ROWS, Part, add_readings, begin_part, last_number, parts, rows_in
 from matwarden.sinks.store_schema import StoreBusy, StoreError, StoreReplaced
 from matwarden.sinks.store_time import CONTINUED, STARTED, STEPPED, high_water
 from matwarden.terms import At, Quality, Quantity
@@ -42,11 +43,7 @@ HELD_VERDICTS = 10_000
 # The times of a stretch stay below 2**31 ms, 24.8 days (store_schema.py says why).
 LONGEST_STRETCH_S = 24 * 86400.0
 
-_STRETCH = "INSERT INTO stretches VALUES (?, ?, ?, ?, ?, (SELECT coalesce(max(id), 0) + 1 FROM readings), ?, ?, ?)"
-_READING = "INSERT INTO readings (t_ms, series, milli) VALUES (?, ?, ?)"
-# So many readings to a statement halve the time a commit takes.
-_AT_ONCE = 80
-_MANY_READINGS = _READING + ", (?, ?, ?)" * (_AT_ONCE - 1)
+_STRETCH = "INSERT INTO stretches VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)"
 _VERDICT = "INSERT INTO verdicts VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)"
 _HEAD = "INSERT OR REPLACE INTO enclosures (enclosure, last_verdict) VALUES (?, ?)"
 _REFUSAL = "INSERT INTO refusals (stretch, t_ms, probe, missing_n, doubtful_n, last_why) VALUES (?, ?, ?, ?, ?, ?)"
@@ -266,6 +263,7 @@ class StoreSink:
     def _write(self, connection: sqlite3.Connection) -> None:
         """Everything held, inside the caller's transaction."""
         execute, many = connection.execute, connection.executemany
+        part = self._room(connection)
         many("INSERT INTO series (id, probe, quantity) VALUES (?, ?, ?)", self._fresh_series)
         for stretch in self._stretches:
             if stretch.stored:
@@ -274,11 +272,9 @@ class StoreSink:
                 began_ms = (round(stretch.began.wall_s * 1000), round(stretch.began.mono_s * 1000))
                 step_ms = round(stretch.step_s * 1000)
                 about = (stretch.reason, step_ms, stretch.version)
-                execute(_STRETCH, (stretch.id, stretch.run, *began_ms, stretch.seen_ms, *about))
-            numbers = stretch.rows.tolist()
-            whole = len(numbers) - len(numbers) % (3 * _AT_ONCE)
-            many(_MANY_READINGS, (numbers[at : at + 3 * _AT_ONCE] for at in range(0, whole, 3 * _AT_ONCE)))
-            many(_READING, (numbers[at : at + 3] for at in range(whole, len(numbers), 3)))
+                first = last_number(connection, part) + 1
+                execute(_STRETCH, (stretch.id, stretch.run, *began_ms, stretch.seen_ms, first, *about))
+            add_readings(connection, part, stretch.rows.tolist())
         if self._verdicts:
             many(_VERDICT, self._verdicts)
             many(_HEAD, {row[3]: row[0] for row in self._verdicts}.items())
@@ -292,6 +288,16 @@ class StoreSink:
         if any(sql is _DIGEST for sql, _ in self._durable):
             # A digest that does not say where it ended ended here.
             execute("UPDATE digests SET mark = ? WHERE mark = ''", (str(high_water(connection)),))
+
+    def _room(self, connection: sqlite3.Connection) -> Part:
+        """The part that readings go to now."""
+        there = parts(connection)
+        now = self._stretches[-1]
+        if not there:
+            return begin_part(connection, 1, 0, now.id, now.seen_ms)
+        if rows_in(connection, there[-1]) < PART_ROWS:
+            return there[-1]
+        return begin_part(connection, there[-1].id + 1, last_number(connection, there[-1]), now.id, now.seen_ms)
 
     def _shed(self) -> None:
         """Drop the oldest of what may be lost, so that a long failure stays within bounds."""

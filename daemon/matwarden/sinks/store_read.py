@@ -7,10 +7,12 @@ import sqlite3
 from array import array
 from collections.abc import Iterator, Sequence
 from contextlib import closing, contextmanager
+from itertools import islice
 from pathlib import Path
 from typing import Any, NamedTuple, overload
 
 from matwarden.core.record import AlarmLine, HeatChange, Point, RefusalCount, SeriesKey, Window
+from matwarden.sinks.store_parts import parts, readings_between
 from matwarden.sinks.store_schema import DATABASE, StoreError, connect_read_only, explain
 from matwarden.sinks.store_time import START, STARTED, STEPPED, Mark, Stretch, high_water, laid_out
 from matwarden.terms import AlarmState, Quantity
@@ -104,9 +106,14 @@ class Recorded:
         with self._moment() as connection:
             names = {row[0]: (row[1], Quantity(row[2])) for row in connection.execute("SELECT * FROM series")}
             stretches = laid_out(connection)[::-1]
-            for number, t_ms, series, milli in connection.execute(
-                "SELECT id, t_ms, series, milli FROM readings ORDER BY id DESC LIMIT ?", (_LATEST_ROWS,)
-            ):
+            rows = (
+                (part.before + number, t_ms, series, milli)
+                for part in parts(connection)[::-1]
+                for number, t_ms, series, milli in connection.execute(
+                    f"SELECT id, t_ms, series, milli FROM {part.table} ORDER BY id DESC"
+                )
+            )
+            for number, t_ms, series, milli in islice(rows, _LATEST_ROWS):
                 if series in found:
                     continue
                 stretch = next(stretch for stretch in stretches if stretch.first_reading <= number)
@@ -208,20 +215,20 @@ def _series(
     connection: sqlite3.Connection, line: Sequence[Stretch], since: Mark, until: Mark
 ) -> dict[SeriesKey, Track]:
     names = {row[0]: (row[1], Quantity(row[2])) for row in connection.execute("SELECT * FROM series")}
+    there = parts(connection)
     columns = {number: (array("q"), array("q"), array("q")) for number in names}
     adders = {number: tuple(column.append for column in three) for number, three in columns.items()}
     for stretch, following in zip(line, [*line[1:], None], strict=True):
         low = max(since.reading, stretch.first_reading - 1)
         high = until.reading if following is None else min(until.reading, following.first_reading - 1)
         elapsed_ms, wall_ms = stretch.elapsed_ms, stretch.wall_ms
-        for t_ms, number, milli in connection.execute(
-            "SELECT t_ms, series, milli FROM readings WHERE id > ? AND id <= ?", (low, high)
-        ):
-            add_elapsed, add_wall, add_milli = adders[number]
-            # A capture told only after the window's start may have been taken a moment before it.
-            add_elapsed(max(0, elapsed_ms + t_ms))
-            add_wall(wall_ms + t_ms)
-            add_milli(milli)
+        for rows in readings_between(connection, there, low, high):
+            for t_ms, number, milli in rows:
+                add_elapsed, add_wall, add_milli = adders[number]
+                # A capture told only after the window's start may have been taken a moment before it.
+                add_elapsed(max(0, elapsed_ms + t_ms))
+                add_wall(wall_ms + t_ms)
+                add_milli(milli)
     return {names[number]: Track(*three) for number, three in columns.items() if three[0]}
 
 

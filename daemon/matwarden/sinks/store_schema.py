@@ -4,7 +4,7 @@ Time in the file. A *stretch* is a span of one run in which wall clock and monot
 every start and at every step of the wall clock. A row carries milliseconds since its stretch began, so durations inside
 a stretch are exact whatever the wall clock did, and its wall time is the stretch's own plus that.
 
-Size of the file. Rows of `readings` are in the order of their recording: a key that began with the series would dirty a
+Size of the file. Readings are in the order of their recording: a key that began with the series would dirty a
 page per series and commit. They do not name their stretch: each stretch says which reading was its first. A stretch is
 also ended after 24 days, because from then on its times would need six bytes a row instead of four.
 """
@@ -55,7 +55,8 @@ def first_tables(db: Database) -> None:
     stretches = {"run": int, "began_wall_ms": int, "began_mono_ms": int, "seen_ms": int, "first_reading": int}
     db.table("stretches").create({"id": int, **stretches, "reason": str, "step_ms": int, "version": str}, pk="id")
     db.table("series").create({"id": int, "probe": str, "quantity": str}, pk="id")
-    db.table("readings").create({"id": int, "t_ms": int, "series": int, "milli": int}, pk="id")
+    # The readings themselves: store_parts.py.
+    db.table("parts").create({"id": int, "before": int, "stretch": int, "t_ms": int}, pk="id")
     # `previous` is the id of this enclosure's verdict before: no index has to be kept to find it.
     moment = {"id": int, "stretch": int, "t_ms": int}
     verdict = {

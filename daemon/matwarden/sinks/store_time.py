@@ -9,6 +9,8 @@ from __future__ import annotations
 import sqlite3
 from typing import NamedTuple
 
+from matwarden.sinks.store_parts import last_number
+
 __all__ = ["CONTINUED", "STARTED", "START", "STEPPED", "Mark", "Stretch", "high_water", "laid_out"]
 
 # Why a stretch began: the program started, the wall clock was stepped, or the stretch before had become long.
@@ -89,10 +91,10 @@ def high_water(connection: sqlite3.Connection) -> Mark:
     """Where the record stands: everything recorded so far is before this mark."""
     highest = [
         connection.execute(f"SELECT coalesce(max(id), 0) FROM {table}").fetchone()[0]
-        for table in ("readings", "verdicts", "alarms", "refusals")
+        for table in ("verdicts", "alarms", "refusals")
     ]
     last = connection.execute("SELECT id, seen_ms FROM stretches ORDER BY id DESC LIMIT 1").fetchone() or (
         0,
         0,
     )
-    return Mark(*highest, *last)
+    return Mark(last_number(connection), *highest, *last)
