@@ -36,7 +36,8 @@ class ProbeMemory(NamedTuple):
     Attributes:
         good_c: last good temperature; None before the first. good_s: when. good_run: good captures in a row.
         quality, attempt_s, why: of the latest capture.
-        suspect_c: latest doubtful temperature; suspect_s: when; suspect_run: doubtful ones that agree, in a row.
+        suspect_c: latest doubtful temperature since the last good one; suspect_s: when; suspect_why: what is odd.
+        suspect_run: doubtful ones that agree, in a row.
         flat_since_s: since when the value has been the same to its last digit.
         neighbour_low_c, neighbour_high_c: the neighbour's range since then.
     """
@@ -50,6 +51,7 @@ class ProbeMemory(NamedTuple):
     suspect_c: float | None
     suspect_s: float
     suspect_run: int
+    suspect_why: str
     flat_since_s: float
     neighbour_low_c: float | None
     neighbour_high_c: float | None
@@ -73,7 +75,7 @@ class Judged(NamedTuple):
 
 def fresh_memory(now_s: float) -> ProbeMemory:
     """The memory of a probe that has not been read yet."""
-    return ProbeMemory(None, now_s, 0, Quality.MISSING, now_s, "not read yet", None, now_s, 0, now_s, None, None)
+    return ProbeMemory(None, now_s, 0, Quality.MISSING, now_s, "not read yet", None, now_s, 0, "", now_s, None, None)
 
 
 def judge(
@@ -102,7 +104,6 @@ def judge(
             quality=Quality.MISSING,
             attempt_s=now_s,
             why=why or "no value",
-            suspect_c=None,
             suspect_run=0,
         )
         return missing, Judged(Quality.MISSING, None, None, missing.why, False)
@@ -143,7 +144,8 @@ def judge(
         and high_c is not None
         and high_c - low_c >= STUCK_NEIGHBOUR_K
     ):
-        doubt = f"has not moved for {(now_s - flat_since_s) / 3600:.0f} h while its neighbour moved by {high_c - low_c:.1f} K"
+        still_h = (now_s - flat_since_s) / 3600
+        doubt = f"has not moved for {still_h:.0f} h while its neighbour moved by {high_c - low_c:.1f} K"
 
     if doubt:
         doubtful = ProbeMemory(
@@ -156,6 +158,7 @@ def judge(
             value_c,
             now_s,
             suspect_run,
+            doubt,
             flat_since_s,
             low_c,
             high_c,
@@ -171,6 +174,7 @@ def judge(
         None,
         now_s,
         0,
+        "",
         flat_since_s,
         low_c,
         high_c,
@@ -182,16 +186,17 @@ def view(memory: ProbeMemory, now_s: float, stale_s: float) -> Seen:
     """What the probe says at `now_s`.
 
     The last good value stands until it is older than `stale_s`, even if later captures failed; a doubtful capture
-    takes its place at once, because doubt may cut. After `stale_s` without either the probe says nothing.
+    takes its place at once, because doubt may cut, and a failed capture does not take that doubt away. After `stale_s`
+    without either the probe says nothing.
     """
-    if memory.quality is Quality.DOUBTFUL:
+    if memory.suspect_c is not None:
         if now_s - memory.suspect_s <= stale_s:
-            return Seen(Quality.DOUBTFUL, memory.suspect_c, memory.suspect_s, 0, memory.why)
+            return Seen(Quality.DOUBTFUL, memory.suspect_c, memory.suspect_s, 0, memory.suspect_why)
     elif memory.good_c is not None and now_s - memory.good_s <= stale_s:
         # good_run is 0 while a capture has failed since: such a value keeps heat going, but proves nothing.
         return Seen(Quality.GOOD, memory.good_c, memory.good_s, memory.good_run, "")
-    age_s = now_s - (memory.good_s if memory.good_c is not None else memory.attempt_s)
-    why = memory.why or f"no reading for {age_s:.0f} s"
+    failed = memory.quality is Quality.MISSING
+    why = memory.why if failed else f"no reading for {now_s - memory.attempt_s:.0f} s"
     return Seen(Quality.MISSING, None, memory.attempt_s, 0, why)
 
 
