@@ -85,7 +85,7 @@ class Rehearsal:
         store_queue = InlineSink(StoreSink(store, settings.store.commit_every_s), self._sink_failed)
         self._digested = _Digested()
         self._told = Told([store_queue], pushes=settings.push is not None)
-        self._mqtt = mqtt_sink(settings, self.clock)
+        self._mqtt = mqtt_sink(settings)
         if self._mqtt is not None:
             self._mqtt.accept(standing)
             self._told.add(InlineSink(self._mqtt, self._sink_failed))

@@ -78,7 +78,7 @@ class _Service:
         if push is not None:
             push.start()
             told.add(SinkThread(push, QUEUE_BOUND, self._sink_failed))
-        mqtt = mqtt_sink(settings, clock)
+        mqtt = mqtt_sink(settings)
         if mqtt is not None:
             mqtt.accept(standing)
             told.add(SinkThread(mqtt, QUEUE_BOUND, self._sink_failed))

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Protocol
 
 from matwarden.alarm_keeper import active_states
-from matwarden.clocks import Clock
+from matwarden.clocks import Clock, SystemClock
 from matwarden.events import AlarmChanged, DigestMade, Event, Notice, PushAsked
 from matwarden.settings.resolved import Hwmon, Iio, OneWire, Settings, TwinProbe
 from matwarden.sinks.homie import DeviceTerms
@@ -69,8 +69,11 @@ class Told:
             queue.close(timeout_s)
 
 
-def mqtt_sink(settings: Settings, clock: Clock) -> MqttSink | None:
-    """The MQTT sink, None when the settings have none."""
+def mqtt_sink(settings: Settings) -> MqttSink | None:
+    """The MQTT sink, None when the settings have none.
+
+    It waits in real time even when the shelf's time is simulated: a broker knows no other.
+    """
     if settings.mqtt is None:
         return None
     device = DeviceTerms(
@@ -81,7 +84,7 @@ def mqtt_sink(settings: Settings, clock: Clock) -> MqttSink | None:
         room_probes=settings.room_probes,
         humid=_humid(settings),
     )
-    return MqttSink(settings.mqtt, device, lambda: clock.now().mono_s)
+    return MqttSink(settings.mqtt, device, lambda: SystemClock().now().mono_s)
 
 
 def push_sink(settings: Settings, clock: Clock, on_notice: Callable[[Notice], None]) -> PushSink | None:

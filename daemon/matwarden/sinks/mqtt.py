@@ -49,7 +49,7 @@ class MqttSink:
         """Start telling. Returns at once, whether or not there is a broker.
 
         Args:
-            elapsed_s: monotonic seconds.
+            elapsed_s: real monotonic seconds, never simulated ones: they measure how long a broker takes.
             flush_s: readings are published at most this often; alarms and verdicts do not wait.
 
         Raises:
