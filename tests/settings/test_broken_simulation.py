@@ -188,6 +188,21 @@ BROKEN = [
     ),
     pytest.param(
         TWIN,
+        [("until_h = 12", "until_h = 10")],
+        "fault number 1: until_h: found 10 h; allowed: more than at_h (10 h). Raise until_h.",
+        id="fault-of-no-length",
+    ),
+    pytest.param(
+        TWIN,
+        [("swing = 3.0", "swing = -0.5")],
+        (
+            "simulation.room: swing: found -0.5 °C; allowed: 0 °C to 30 °C, a difference between two "
+            "temperatures. Choose a value in this range."
+        ),
+        id="room-swing-negative",
+    ),
+    pytest.param(
+        TWIN,
         [("amount = 2.0\n", "")],
         (
             "fault number 1: amount: found nothing; allowed: a temperature difference. Say how much: "

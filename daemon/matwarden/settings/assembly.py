@@ -12,9 +12,9 @@ from matwarden.settings.problems import Findings
 from matwarden.settings.resolved import Settings
 from matwarden.settings.scale import Scale
 from matwarden.settings.services import Files
+from matwarden.settings.sheet import Sheet, unique
 from matwarden.settings.shelf import Shelf, read_shelf
 from matwarden.settings.tables import Raw, Table, default, label, many, one, read_table
-from matwarden.settings.tubs import Sheet, unique
 from matwarden.sinks.mqtt_terms import MqttTerms
 from matwarden.sinks.push_terms import PushTerms
 from matwarden.terms import Unit

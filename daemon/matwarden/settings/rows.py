@@ -1,8 +1,8 @@
 """The tables of the settings file, as written: one model a table, in the keeper's units, unknown keys refused.
 
 These models carry each key's meaning, default and range, and so are the source of the JSON Schema. What needs two keys
-at once is judged in `tubs`, `services` and `simulated`. A default of None in a temperature means the number told in its
-description, which does not depend on the unit of the file.
+at once is judged in `tubs`, `mats`, `services` and `simulated`. A default of None in a temperature means the number
+told in its description, which does not depend on the unit of the file.
 """
 
 from __future__ import annotations

@@ -7,10 +7,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from matwarden.settings import rows, tubs, words
+from matwarden.settings.mats import mat_terms
 from matwarden.settings.problems import Findings
 from matwarden.settings.resolved import GpioRelay, Hwmon, Iio, OneWire, TwinProbe, TwinRelay
+from matwarden.settings.sheet import Sheet, known_enclosure, unique
 from matwarden.settings.tables import MATS, PROBES, Raw, Table, label, many, one, read_driven, read_table
-from matwarden.settings.tubs import Sheet
 from matwarden.terms import Band, Enclosure, MatTerms, ProbeTerms
 
 # Common resolution of a digital probe: 12 bits over 1/16 K.
@@ -65,17 +66,17 @@ def read_shelf(raw: Raw, sheet: Sheet, polling: Table[rows.Polling]) -> Shelf:
             probe_drivers[judged.id] = driver
     roles = _roles(probes, ids)
     bands = {table.row.id: tubs.band(sheet, table) for table in enclosures if table.sound("id")}
-    mat_terms: dict[str, MatTerms] = {}
+    guarded: dict[str, MatTerms] = {}
     relay_drivers = {}
     for mat in mats:
-        known = tubs.known_enclosure(findings, mat, ids)
+        known = known_enclosure(findings, mat, ids)
         enclosure = mat.row.enclosure if known else None
         mat_roles = roles.get(enclosure, frozenset()) if roles is not None and enclosure is not None else None
         if enclosure is not None and mat_roles is not None:
             _governing(findings, mat.where, mat_roles)
-        judged_mat = tubs.mat_terms(sheet, mat, bands.get(enclosure) if enclosure else None, mat_roles)
+        judged_mat = mat_terms(sheet, mat, bands.get(enclosure) if enclosure else None, mat_roles)
         if judged_mat is not None and enclosure is not None:
-            mat_terms[enclosure] = judged_mat
+            guarded[enclosure] = judged_mat
             relay_drivers[enclosure] = _relay_driver(mat.row)
     alarm_table = one(findings, raw, "alarms", rows.Alarms)
     house_alarms = tubs.alarm_times(sheet, alarm_table, tubs.HOUSE_ALARMS) if alarm_table else tubs.HOUSE_ALARMS
@@ -96,7 +97,7 @@ def read_shelf(raw: Raw, sheet: Sheet, polling: Table[rows.Polling]) -> Shelf:
             own = table.row.deadband is not None
             where = f"{table.where}: deadband" if own else f"alarms: deadband, for {table.where}"
             _deadband(sheet, where, band, alarms.deadband_k)
-            result.append(tubs.enclosure(table, band, terms, mat_terms.get(table.row.id), alarms))
+            result.append(tubs.enclosure(table, band, terms, guarded.get(table.row.id), alarms))
     if raw.get("enclosure", []) == []:
         findings.problem("enclosure", "nothing", "one [[enclosure]] or more", "Add one for each tub.")
     if raw.get("probe", []) == []:
@@ -121,9 +122,9 @@ def _identities(
     mats: list[Table[rows.MatRow]],
 ) -> None:
     """No id, no mat's tub and no piece of hardware may stand twice."""
-    tubs.unique(findings, enclosures, "id", "each id once", "Give each tub an id of its own.")
-    tubs.unique(findings, probes, "id", "each id once", "Give each probe an id of its own.")
-    tubs.unique(findings, mats, "enclosure", "one mat a tub", "Take one of the two mats out.")
+    unique(findings, enclosures, "id", "each id once", "Give each tub an id of its own.")
+    unique(findings, probes, "id", "each id once", "Give each probe an id of its own.")
+    unique(findings, mats, "enclosure", "one mat a tub", "Take one of the two mats out.")
     for table in enclosures:
         if table.sound("id") and table.row.id in tubs.RESERVED_IDS:
             findings.problem(

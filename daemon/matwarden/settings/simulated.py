@@ -8,8 +8,8 @@ from matwarden.core.units import parse_rfc3339
 from matwarden.settings import resolved, rows, words
 from matwarden.settings.scale import Scale
 from matwarden.settings.services import Files
+from matwarden.settings.sheet import Sheet, known_enclosure, unique
 from matwarden.settings.tables import Table
-from matwarden.settings.tubs import Sheet, known_enclosure, unique
 
 # What each fault strikes and what its amount is: kelvin (also per hour), a factor, or nothing.
 _KELVIN = frozenset({"probe-offset", "probe-drift", "probe-noise", "probe-spike", "room-offset"})
