@@ -7,6 +7,7 @@ while a single date is simply worked out anew.
 
 from __future__ import annotations
 
+import logging
 import threading
 from collections.abc import Callable, Collection
 from datetime import UTC, date, datetime, time
@@ -18,6 +19,8 @@ from apscheduler.triggers.date import DateTrigger
 from matwarden.core.dates import due_digest, next_digest
 
 __all__ = ["Calendar", "CalendarThread"]
+
+_log = logging.getLogger(__name__)
 
 CLEAN_UP_EVERY_S = 86400.0
 # After a digest that failed (a full disk, say): try again, but do not hammer.
@@ -101,12 +104,15 @@ class CalendarThread:
         self._lock = threading.Lock()
         self._scheduler = BackgroundScheduler(timezone="UTC")
         self._scheduler.start()
-        self.look()
+        self._look_now()
 
     def look(self) -> None:
         """Do what is due and set the next instant. Called again after every step of the clock."""
         with self._lock:
-            self._calendar.run_due(self._wall_s())
+            try:
+                self._calendar.run_due(self._wall_s())
+            except Exception:  # our bug; the calendar must come back for the next digest all the same
+                _log.exception("calendar: internal error")
             when = datetime.fromtimestamp(self._calendar.next_wall_s(self._wall_s()), UTC)
             self._scheduler.add_job(
                 self.look,
@@ -120,6 +126,10 @@ class CalendarThread:
     def clock_stepped(self, now_wall_s: float) -> None:
         """The wall clock was set: work the next instant out anew. Returns at once."""
         self._calendar.clock_stepped(now_wall_s)
+        self._look_now()
+
+    def _look_now(self) -> None:
+        # In the scheduler's thread: whoever starts or steps must not wait for a digest.
         self._scheduler.add_job(self.look, id="calendar", replace_existing=True, misfire_grace_time=None)
 
     def close(self) -> None:
