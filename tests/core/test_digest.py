@@ -63,6 +63,24 @@ def test_of_two_air_probes_the_cold_one_tells_cold_and_the_hot_one_heat() -> Non
     assert [each.side for each in night.climates] == [Side.MOIST, Side.DRY]
 
 
+def test_of_two_air_probes_missing_time_is_when_both_are_silent() -> None:
+    """One dies at hour 12 and the other at hour 18: six hours (a held minute less) are missing, the rest is in band."""
+    both = replace(OAK, probes=(probe("left", Role.AIR, "oak"), probe("right", Role.AIR, "oak")))
+    left, right = steady(24.0, 0.0, 12 * HOUR_S), steady(25.0, 0.0, 18 * HOUR_S)
+    series = {("left", Quantity.TEMPERATURE): left, ("right", Quantity.TEMPERATURE): right}
+    window = Window(0.0, LENGTH_S, START_S, START_S + LENGTH_S, series, (), (), (), 0, ())
+    night = night_digest("2026-01-15", "Europe/Amsterdam", window, (both,), (), ()).enclosures[0]
+    assert night.inside.missing_s == 6 * HOUR_S - 50.0
+    assert night.inside.in_band_s == 18 * HOUR_S + 50.0
+    assert night.inside.mean == pytest.approx((24.5 * 12 + 25.0 * 6) / 18, abs=1e-3)
+
+
+def test_time_above_the_band_counts_as_read() -> None:
+    """A quarter of the night too hot leaves three quarters in band."""
+    hot = [*steady(24.0, 0.0, 18 * HOUR_S), *steady(29.0, 18 * HOUR_S)]
+    assert digest_of({AIR: hot}).enclosures[0].in_band_share == 0.75
+
+
 def test_heat_is_the_share_of_time_it_was_allowed_and_the_switchings_in_the_window() -> None:
     """Allowed for six of 24 hours, operations from 40 to 42; a tub without a mat has no heat line."""
     digest = digest_of()

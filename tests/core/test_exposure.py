@@ -88,6 +88,17 @@ def test_a_point_before_the_window_counts_for_as_long_as_it_holds() -> None:
     assert measured.highest == Extreme(25.0, 1090.0)
 
 
+def test_a_point_at_the_very_start_leaves_nothing_of_the_one_before() -> None:
+    """What was read before the window and replaced at its first instant is no extreme of it."""
+    points = [Point(-10.0, 990.0, 15.0), Point(0.0, 1000.0, 25.0)]
+    assert exposure(points, 0.0, 50.0, 60.0, 22.0, 28.0).lowest == Extreme(25.0, 1000.0)
+
+
+def test_of_equally_long_spells_the_first_is_told() -> None:
+    """Two cold hours with a warm one between: the first of them."""
+    assert exposure(series([20.0, 25.0, 20.0]), 0.0, 3 * HOUR_S, HOUR_S, 22.0, 28.0).longest_below == Spell(1e9, HOUR_S)
+
+
 def test_durations_do_not_follow_the_wall_clock() -> None:
     """The clock was set back by six hours in the middle of a spell: it lasts as long as it lasted."""
     points = [Point(0.0, 50_000.0, 20.0), Point(60.0, 28_460.0, 20.0)]
