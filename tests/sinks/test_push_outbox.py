@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from helpers_push import HandClock
 from helpers_store import open_sink, push, started
@@ -288,7 +291,46 @@ def test_with_no_target_left_old_pushes_end(tmp_path: Path) -> None:
     rig.store.close()
 
 
-def test_a_moment_is_not_needed_to_be_wall_time(rig: Rig) -> None:
+@settings(max_examples=25, deadline=None)
+@given(
+    st.lists(
+        st.one_of(
+            st.just("ask"),
+            st.just("restart"),
+            st.sampled_from(["phone out", "phone back", "mail out", "mail back"]),
+            st.floats(1.0, 3000.0),
+            st.floats(-1e8, 1e8).map(lambda by_s: ("step", by_s)),
+        ),
+        max_size=25,
+    )
+)
+def test_whatever_happens_each_target_gets_all_once_in_order(story: list[object]) -> None:
+    """Outages, restarts and steps of the wall clock in any order: in the end everything has arrived once, in order."""
+    with TemporaryDirectory() as name:
+        rig = Rig(Path(name), "phone", "mail")
+        asked: list[str] = []
+        for event in story:
+            if event == "ask":
+                asked.append(f"k{len(asked)}")
+                rig.ask(asked[-1])
+            elif event == "restart":
+                rig.restart()
+            elif isinstance(event, str):
+                target, what = event.split()
+                rig.phones.out = rig.phones.out | {target} if what == "out" else rig.phones.out - {target}
+            elif isinstance(event, float):
+                rig.run_on(event, pace_s=100.0)
+            elif isinstance(event, tuple):
+                rig.clock.wall_s += event[1]
+            rig.settle()
+        rig.phones.out = set()
+        rig.run_on(1000, pace_s=100.0)
+        assert rig.phones.got == ({"phone": asked, "mail": asked} if asked else {})
+        rig.push.close()
+        rig.store.close()
+
+
+def test_a_wall_time_far_ahead_delays_nothing(rig: Rig) -> None:
     """A push asked with a wall time far in the future waits no longer than any other."""
     far = At(rig.clock.mono_s, 4e9)
     rig.store.accept([push(far, "a")])

@@ -25,13 +25,14 @@ class Listener:
         self.gate.set()
         self.reached = threading.Event()
         self.failing = False
+        self.error: type[Exception] = ValueError
         self.closed_n = 0
 
     def accept(self, events: Sequence[Event]) -> None:
         self.reached.set()
         self.gate.wait()
         if self.failing:
-            raise ValueError("out of order")
+            raise self.error("out of order")
         self.told.extend(event.at.mono_s for event in events)
 
     def close(self) -> None:
@@ -117,6 +118,20 @@ def test_a_failing_sink_is_told_once_a_spell_and_offered_the_next_batch() -> Non
         assert thread.failing is failing
     assert messages == [("listener", "ValueError: out of order")] * 2
     assert (listener.told, thread.failures_n) == ([3], 4)
+    thread.close(5)
+
+
+def test_a_failure_of_another_kind_is_told_too() -> None:
+    """A sink that fails in a new way while it is failing says so, once for each way."""
+    listener = Listener()
+    messages: list[str] = []
+    thread = SinkThread(listener, 100, lambda name, text: messages.append(text))
+    listener.failing = True
+    for error in (ValueError, ValueError, OSError, ValueError, OSError):
+        listener.error = error
+        thread.offer(loose(0))
+        assert thread.drain(5)
+    assert messages == ["ValueError: out of order", "OSError: out of order"]
     thread.close(5)
 
 

@@ -54,6 +54,34 @@ def test_what_was_acknowledged_before_a_kill_is_there_after_it(tmp_path: Path) -
     assert [point.value for point in window.series[OAK_1]][: last + 1] == [n / 1000 for n in range(last + 1)]
 
 
+def test_a_power_cut_in_the_middle_of_a_write_leaves_whole_commits(tmp_path: Path) -> None:
+    """Wherever the write-ahead log breaks off, what is left is all of the first so many batches and nothing else."""
+    (tmp_path / "live").mkdir()
+    sink = open_sink(tmp_path / "live", commit_every_s=1e9)
+    sink.accept([started(at(0))])
+    for n in range(1, 61):
+        batch = [readings(at(n), n), alarm(at(n), AlarmState.UNACKNOWLEDGED), push(at(n), f"k{n}")]
+        sink.accept([*batch, remember(at(n), "n", {"n": n}, True)])
+    log = (tmp_path / "live" / "matwarden.db-wal").read_bytes()
+    left = []
+    for length in range(len(log) // 3, len(log), len(log) // 23):
+        after = tmp_path / f"after-{length}"
+        after.mkdir()
+        (after / "matwarden.db").write_bytes((tmp_path / "live" / "matwarden.db").read_bytes())
+        (after / "matwarden.db-wal").write_bytes(log[:length])
+        store = open_store(after, WALL_S)
+        assert store.notices == ()
+        n = store.remembered()["n"]["n"]
+        store.close()
+        window = Recorded(after).window(None, Recorded(after).mark())
+        assert [point.value for point in window.series[OAK_1]] == list(range(1, n + 1))
+        assert len(window.alarms) == len(Outbox(after).undelivered()) == n
+        left.append(n)
+    sink.close()
+    assert left == sorted(left)
+    assert 1 <= left[0] < left[-1] <= 60
+
+
 def test_two_daemons_cannot_share_a_record(tmp_path: Path) -> None:
     """The second is told which process is there and why it may not; when the first has ended it may."""
     first = open_store(tmp_path, WALL_S)
@@ -106,6 +134,23 @@ def test_a_trip_outlives_damage_elsewhere_in_the_file(tmp_path: Path) -> None:
     assert "1 remembered states" in store.notices[0]
     assert store.remembered() == {"guard/oak": {"tripped": True}}
     assert [old.key for old in Outbox(tmp_path).undelivered()] == ["trip/oak/1"]
+    store.close()
+
+
+def test_of_a_large_file_the_tables_a_start_needs_are_checked(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A torn page among the remembered states is found at the start, however large the file."""
+    monkeypatch.setattr("matwarden.sinks.store_file._CHECKED_WHOLE_BYTES", 0)
+    sink = open_sink(tmp_path)
+    sink.accept([started(at(0)), *(remember(at(0), f"guard/{n}", {"v": "q" * 500}, True) for n in range(200))])
+    sink.close()
+    open_store(tmp_path, WALL_S).close()
+    file = tmp_path / "matwarden.db"
+    content = bytearray(file.read_bytes())
+    torn = content.rindex(b"qqqq") // 4096 * 4096
+    content[torn : torn + 4096] = b"\x5a" * 4096
+    file.write_bytes(content)
+    store = open_store(tmp_path, WALL_S)
+    assert "look at every mat now" in store.notices[0]
     store.close()
 
 

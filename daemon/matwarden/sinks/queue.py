@@ -16,7 +16,8 @@ __all__ = ["HARD_BOUND", "InlineSink", "OnFailure", "SinkThread"]
 
 HARD_BOUND = 10_000
 
-# Called with the sink's name and what went wrong: once when a sink begins to fail, from the thread the sink runs in.
+# Called with the sink's name and what went wrong, from the thread the sink runs in: when a sink begins to fail, and
+# when it goes on failing in another way.
 OnFailure = Callable[[str, str], None]
 
 
@@ -28,6 +29,7 @@ class _Caller:
         self.failing = False
         self.failures_n = 0
         self._on_failure = on_failure
+        self._told: set[type[Exception]] = set()
 
     def accept(self, events: Sequence[Event]) -> None:
         self._guarded(lambda: self.sink.accept(events))
@@ -40,11 +42,13 @@ class _Caller:
             call()
         except Exception as error:  # a sink may fail in any way; warming must not depend on how
             self.failures_n += 1
-            if not self.failing:
-                self.failing = True
+            self.failing = True
+            if type(error) not in self._told:
+                self._told.add(type(error))
                 self._on_failure(self.sink.name, _in_words(error))
         else:
             self.failing = False
+            self._told.clear()
 
 
 class SinkThread:

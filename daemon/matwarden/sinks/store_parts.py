@@ -16,7 +16,7 @@ __all__ = ["PART_ROWS", "Part", "add_readings", "begin_part", "last_number", "pa
 # Some 9 MB: a day or two of a large shelf, a month of a small one.
 PART_ROWS = 500_000
 # So many readings to a statement halve the time a commit takes.
-_AT_ONCE = 80
+_AT_ONCE = 20
 
 
 class Part(NamedTuple):
