@@ -129,8 +129,8 @@ class CalendarThread:
         self._look_now()
 
     def _look_now(self) -> None:
-        # In the scheduler's thread: whoever starts or steps must not wait for a digest. And a job of its own: a look that
-        # is under way may have read the old time already, and would put its next instant in this one's place.
+        # In the scheduler's thread: whoever starts or steps must not wait for a digest. And a job of its own: a look
+        # that is under way may have read the old time, and would put its next instant in this one's place.
         self._scheduler.add_job(self.look, id="calendar-now", replace_existing=True, misfire_grace_time=None)
 
     def close(self) -> None:
