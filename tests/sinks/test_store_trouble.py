@@ -60,8 +60,14 @@ def test_a_power_cut_in_the_middle_of_a_write_leaves_whole_commits(tmp_path: Pat
     sink = open_sink(tmp_path / "live", commit_every_s=1e9)
     sink.accept([started(at(0))])
     for n in range(1, 61):
-        batch = [readings(at(n), n), alarm(at(n), AlarmState.UNACKNOWLEDGED), push(at(n), f"k{n}")]
-        sink.accept([*batch, remember(at(n), "n", {"n": n}, True)])
+        sink.accept(
+            [
+                readings(at(n), n),
+                alarm(at(n), AlarmState.UNACKNOWLEDGED),
+                push(at(n), f"k{n}"),
+                remember(at(n), "n", {"n": n}, True),
+            ]
+        )
     log = (tmp_path / "live" / "matwarden.db-wal").read_bytes()
     left = []
     for length in range(len(log) // 3, len(log), len(log) // 23):
