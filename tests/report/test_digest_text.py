@@ -79,6 +79,14 @@ def test_an_alarm_that_stands_is_told_with_its_whole_time() -> None:
     assert first_line(digest_of({OAK_AIR: steady(20.0)}, standing=standing)) == "Oak cold 26 h; 1 alarm still on"
 
 
+def test_an_alarm_that_stands_for_days_is_told_with_all_of_them() -> None:
+    """Cold since two days before the window, told an hour later: 3 d 1 h, the number its return will tell."""
+    standing = [line("cold/oak", -48 * HOUR_S, S.UNACKNOWLEDGED, HOUR_S)._replace(elapsed_s=0.0)]
+    assert first_line(digest_of({OAK_AIR: steady(20.0)}, standing=standing)) == "Oak cold 3 d 1 h; 1 alarm still on"
+    stepped = digest_of({OAK_AIR: steady(20.0)}, standing=standing, clock_steps=(24 * HOUR_S,))
+    assert first_line(stepped) == "Oak cold 2 d 1 h; 1 alarm still on"
+
+
 def test_an_alarm_that_bridged_brief_returns_is_told_as_the_alarm_told_it() -> None:
     """Around the edge of the band the single spells are short; the alarm with its deadband stood for five hours."""
     alarms = [line("cold/oak", 9 * HOUR_S, S.NORMAL, 5 * HOUR_S)]

@@ -50,7 +50,7 @@ def first_line(digest: NightDigest) -> str:
     together = down_s if len(digest.enclosures) > 1 else 0.0
     troubles = [f"No tub read for {duration_text(together)}"] if together >= _MISSING_TOLD_S else []
     for night in digest.enclosures:
-        troubles += _troubles(night, together, digest.lasts_s)
+        troubles += _troubles(night, together, digest)
     if digest.started or digest.standing:
         troubles.append("room probe silent")
     standing = len(digest.standing) + sum(len(night.standing) for night in digest.enclosures)
@@ -64,13 +64,13 @@ def first_line(digest: NightDigest) -> str:
     return named
 
 
-def _troubles(night: EnclosureNight, told_s: float, lasts_s: float) -> list[str]:
+def _troubles(night: EnclosureNight, told_s: float, digest: NightDigest) -> list[str]:
     """What a keeper must know of this tub, the most harmful first. `told_s`: missing time told for all tubs."""
     conditions = {line.alarm.partition("/")[0] for line in (*night.started, *night.returned, *night.standing)}
     inside, found = night.inside, []
     for condition, spell in (("cold", inside.longest_below), ("hot", inside.longest_above)):
         if condition in conditions:
-            found.append(f"{night.name} {condition} {duration_text(_lasted(night, condition, spell, lasts_s))}")
+            found.append(f"{night.name} {condition} {duration_text(_lasted(night, condition, spell, digest))}")
     if "cut-out" in conditions:
         found.append(f"{night.name} heat tripped")
     if "relay-fault" in conditions:
@@ -82,15 +82,18 @@ def _troubles(night: EnclosureNight, told_s: float, lasts_s: float) -> list[str]
     return found
 
 
-def _lasted(night: EnclosureNight, condition: str, spell: Spell | None, lasts_s: float) -> float:
+def _lasted(night: EnclosureNight, condition: str, spell: Spell | None, digest: NightDigest) -> float:
     """Seconds that a condition lasted at the longest: as the alarm told it, which bridges brief returns."""
     found = [0.0 if spell is None else spell.lasts_s]
     found += [line.active_s for line in night.returned if line.alarm.startswith(f"{condition}/")]
     for line in night.standing:
         if line.alarm.startswith(f"{condition}/"):
-            since_s = max((start.elapsed_s for start in night.started if start.alarm == line.alarm), default=0.0)
+            started = [start.elapsed_s for start in night.started if start.alarm == line.alarm]
+            # One from before the window stands since then; its start has only a wall time.
+            before_s = digest.to_wall_s - line.wall_s - sum(digest.clock_steps_s)
+            stood_s = digest.lasts_s - max(started) if started else max(before_s, digest.lasts_s)
             # What nobody could read is not claimed to have been cold.
-            found.append(line.active_s + min(lasts_s - since_s, lasts_s - night.inside.missing_s))
+            found.append(line.active_s + min(stood_s, max(stood_s, digest.lasts_s) - night.inside.missing_s))
     return max(found)
 
 
