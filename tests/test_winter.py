@@ -6,6 +6,7 @@ import shutil
 from collections.abc import Callable, Iterator
 
 import pytest
+
 from winter.checks import CHECKS, Check, Facts
 from winter.rehearse import rehearse
 

@@ -261,7 +261,7 @@ def failure_h(air_c: Sequence[float], step_s: float) -> float:
 
 
 def _places(document: dict[str, Any]) -> list[tuple[dict[str, Any], str, str, str]]:
-    """Every pair of extremes in a digest: where it stands, whose it is, of what, and the tub's name if its line has it."""
+    """Every pair of extremes in a digest: where it stands, whose it is, of what, and whose line in the text has it."""
     places = [(document["room"], "room", "temperature", "Room")]
     for tub in document["enclosures"]:
         places.append((tub["inside"], f"{tub['id']}-air", "temperature", tub["name"]))

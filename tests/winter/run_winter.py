@@ -1,4 +1,4 @@
-"""`make winter`: the same program over 33 recorded winter days in which the heating fails. Exit code 0 when all holds."""
+"""`make winter`: the program over 33 recorded winter days in which the heating fails. Exit code 0: all holds."""
 
 import sys
 from pathlib import Path
