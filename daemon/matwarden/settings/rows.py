@@ -222,7 +222,7 @@ class Store(Row):
 
     directory: FilePath = Field("/var/lib/matwarden", description="Directory. Default /var/lib/matwarden.")
     commit_every_s: Number = Field(
-        60.0, ge=1, le=300, description="Seconds of readings a power cut may cost. Default 60."
+        300.0, ge=1, le=300, description="Seconds of readings a power cut may cost. Default 300."
     )
     keep_raw_days: int = Field(400, ge=2, le=3650, description="Days single readings are kept. Default 400.")
 
