@@ -11,8 +11,8 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 import pytest
-from helpers_station import POLL_S, House, house
 
+from helpers_station import POLL_S, House, house
 from matwarden.digests import digest_since
 from matwarden.events import AlarmChanged, DigestMade, PushAsked, VerdictChanged
 from matwarden.terms import AlarmState

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import pytest
-from helpers_station import STALE_S, Bench, mat_with, probe, tub
 
+from helpers_station import STALE_S, Bench, mat_with, probe, tub
 from matwarden.events import AlarmChanged, Event, VerdictChanged
 from matwarden.terms import Enclosure, Reason, Role
 from matwarden_hardware.ports import RelayError, Sample

@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from helpers_station import POLL_S, House, alarms, house
 
+from helpers_station import POLL_S, House, alarms, house
 from matwarden.events import AlarmChanged, Event, PushAsked, Refused, VerdictChanged
 from matwarden.guard_keeper import GuardKeeper
 from matwarden.terms import AlarmState, At, Quality, Reason
