@@ -203,7 +203,8 @@ def test_a_renamed_tub_leaves_no_ghost(broker: AnyBroker) -> None:
     """Topics and alerts of an earlier run that are no longer said are deleted; other devices' are not touched."""
     other = "homie/5/shelf-2/oak/air-temperature"
     with Watcher(broker.port, broker.protocol) as watcher:
-        watcher.client.publish(other, "24.0", 1, retain=True).wait_for_publish(5)
+        watcher.client.publish(other, "24.0", 1, retain=True)
+        watcher.wait(other, "24.0")
         with telling(broker.port, protocol=broker.protocol) as before:
             before.accept([*all_values(), alarm(10, AlarmState.UNACKNOWLEDGED)])
             watcher.wait(f"{ROOT}/$alert/oak-cold", "Oak is cold")
@@ -225,6 +226,34 @@ def test_last_nights_digest_outlives_a_restart(broker: AnyBroker) -> None:
             # The survey is over when the last run's readings, which this run cannot vouch for, are deleted.
             watcher.wait(f"{ROOT}/alder/air-temperature", None)
             assert watcher.text(f"{ROOT}/house/digest-text") == "All well"
+
+
+def test_an_alert_that_is_handed_on_outlives_a_restart(broker: AnyBroker) -> None:
+    """What the new run is told at its start stays; an alert it knows nothing of is deleted."""
+    cold, hot = (f"{ROOT}/$alert/oak-{condition}" for condition in ("cold", "hot"))
+    handed_on = alarm(10, AlarmState.UNACKNOWLEDGED)
+    with Watcher(broker.port, broker.protocol) as watcher:
+        with telling(broker.port, protocol=broker.protocol) as before:
+            before.accept([handed_on, alarm(10, AlarmState.UNACKNOWLEDGED, "Oak is hot", "hot/oak")])
+            watcher.wait(hot, "Oak is hot")
+        with telling(broker.port, protocol=broker.protocol) as after:
+            after.accept([handed_on])
+            watcher.wait(hot, None)
+    assert watcher.text(cold) == "Oak is cold"
+    assert [h.payload for h in watcher.heard if h.topic == cold and not h.payload] == []
+
+
+def test_a_digest_that_is_not_json_stops_nothing(broker: AnyBroker, caplog: pytest.LogCaptureFixture) -> None:
+    """It is left out and logged; what comes with it and after it is published."""
+    with (
+        Watcher(broker.port, broker.protocol) as watcher,
+        telling(broker.port, protocol=broker.protocol) as sink,
+    ):
+        watcher.wait(f"{ROOT}/$state", "ready")
+        sink.accept([DigestMade(at(20), "2026-11-02", "", {"c": float("nan")}), readings(20)])
+        watcher.wait(f"{ROOT}/alder/air-temperature", "23.5")
+    assert "the digest cannot be published: not JSON" in caplog.text
+    assert watcher.text(f"{ROOT}/house/digest") is None
 
 
 @pytest.mark.parametrize("qos", [1, 2])

@@ -34,6 +34,18 @@ def test_a_later_subscriber_gets_what_was_retained() -> None:
             late.wait(f"{ROOT}/oak/air-temperature", "24.6")
 
 
+def test_what_is_not_ours_is_left_alone_though_this_broker_sends_it() -> None:
+    """It sends a new client what any other has subscribed to; only topics below our own id are ever deleted."""
+    other, ghost = "homie/5/shelf-2/oak/air-temperature", f"{ROOT}/rowan/air-temperature"
+    with embedded_broker(free_port()) as broker, Watcher(broker.port, "3.1.1") as watcher:
+        for topic in (other, ghost):
+            watcher.client.publish(topic, "24.0", 1, retain=True)
+            watcher.wait(topic, "24.0")
+        with telling(broker.port, protocol="3.1.1"):
+            watcher.wait(ghost, None)
+        assert watcher.text(other) == "24.0"
+
+
 def test_it_listens_on_loopback_only() -> None:
     """Every socket this process listens on for it is bound to 127.0.0.1 (/proc/net/tcp: 0100007F, state 0A)."""
     with embedded_broker(free_port()) as broker:

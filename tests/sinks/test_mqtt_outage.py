@@ -95,9 +95,10 @@ def test_a_long_drop_of_the_line_is_lost_until_it_is_back(mosquitto: Mosquitto, 
         assert watcher.states() == ["init", "ready", "lost", "init", "ready"]
 
 
-def test_a_broker_that_lost_everything_gets_everything_again(mosquitto: Mosquitto) -> None:
+@pytest.mark.parametrize("qos", [1, 2])
+def test_a_broker_that_lost_everything_gets_everything_again(mosquitto: Mosquitto, qos: int) -> None:
     """After a restart with an empty store the picture is complete, legal and the same as before."""
-    with telling(mosquitto.port) as sink:
+    with telling(mosquitto.port, qos=qos) as sink:
         sink.accept([*all_values(), alarm(20, AlarmState.UNACKNOWLEDGED)])
         with Watcher(mosquitto.port) as before:
             before.wait(f"{ROOT}/$alert/oak-cold", "Oak is cold")

@@ -32,6 +32,7 @@ _ANSWER_S = 5.0  # how long a broker may take to accept us
 _STEADY_S = 10.0  # a connection that held this long was a good one
 _BRIEF_MOST = 3  # so many in a row that did not: somebody else uses our id
 _FAREWELL_S = 2.0
+_LINGER_S = 0.3  # some brokers acknowledge first and pass on later, and forget it when we leave in between
 
 
 class MqttSink:
@@ -60,7 +61,7 @@ class MqttSink:
         self._client_id = f"matwarden-{device.id}"
         self._elapsed_s = elapsed_s
         self._flush_s = flush_s
-        self._own = f"{root}/#"
+        self._root = root
         self._state_topic = f"{root}/$state"
         self._description = Value(f"{root}/$description", homie.description(device).encode())
         self._picture = Picture(device, root)  # the thread's alone, like everything below but the inbox
@@ -94,9 +95,8 @@ class MqttSink:
                 ending = self._session()
             except LinkError as problem:
                 ending = Ending(str(problem), problem.lasting)
-            except (
-                Exception
-            ) as problem:  # the thread must outlive any mistake of ours: it has no other keeper
+            except Exception as problem:
+                # The thread must outlive any mistake of ours: nobody would start it again.
                 _log.exception("MQTT: a mistake in matwarden while publishing")
                 ending = Ending(f"{type(problem).__name__}: {problem}", True)
             if ending is None:
@@ -150,18 +150,18 @@ class MqttSink:
             if not greeted:
                 greeted = True
                 survey_until_s = self._elapsed_s() + _SURVEY_S
-                link.survey(self._own)
+                link.survey(self._root)
                 self._greet()
             elif survey_until_s is not None and self._elapsed_s() >= survey_until_s and not self._queue:
                 survey_until_s = None
-                link.survey_over(self._own)
+                link.survey_over()
                 self._forget(link.found)
             self._flush()
             self._pump(link)
             if link.refused and not refused:
                 refused = True
                 _log.warning(
-                    "MQTT: the broker does not take what we publish below %s: %s", self._own, link.refusal
+                    "MQTT: the broker does not take what we publish below %s: %s", self._root, link.refusal
                 )
         return link.ending
 
@@ -233,5 +233,8 @@ class MqttSink:
             link.ending is None and self._elapsed_s() < deadline_s and not (link.settled and not self._queue)
         ):
             self._pump(link)
+            link.turn(_TURN_S)
+        leave_at_s = self._elapsed_s() + _LINGER_S
+        while link.up and self._elapsed_s() < leave_at_s:
             link.turn(_TURN_S)
         link.leave()

@@ -75,6 +75,7 @@ class Link:
         self.found: set[str] = set()
         self.refused = 0
         self.refusal = ""
+        self._surveyed = ""
         self._unacked: set[int] = set()
         self._unacked_max = _UNACKED_MAX
         self._terms = terms
@@ -126,16 +127,17 @@ class Link:
         else:
             self._end("the connection broke", False)
 
-    def survey(self, topics: str) -> None:
-        """Ask which retained topics match, for `found`. Quality 0: nothing is ever kept for us while away."""
+    def survey(self, root: str) -> None:
+        """Ask what is retained below `root`, for `found`. Quality 0: nothing is ever kept for us while away."""
+        self._surveyed = f"{root}/"
         if self._v5:
-            self._client.subscribe(topics, options=SubscribeOptions(qos=0, noLocal=True))
+            self._client.subscribe(f"{root}/#", options=SubscribeOptions(qos=0, noLocal=True))
         else:
-            self._client.subscribe(topics, 0)
+            self._client.subscribe(f"{root}/#", 0)
 
-    def survey_over(self, topics: str) -> None:
+    def survey_over(self) -> None:
         """Stop listening."""
-        self._client.unsubscribe(topics)
+        self._client.unsubscribe(f"{self._surveyed}#")
 
     def give_up(self) -> None:
         """Wait no longer for the broker to accept us."""
@@ -247,8 +249,10 @@ class Link:
             self.refusal = str(code)
 
     def _on_message(self, client: Client, data: Any, message: MQTTMessage) -> None:
-        # Only what was retained, and only its name: no payload from outside is ever looked at.
-        if message.retain and message.payload and len(self.found) < _FOUND_MAX:
+        # Only what was retained, and only its name: no payload from outside is ever looked at. Some brokers send
+        # what others have subscribed to as well: what is not below our own id must never be found.
+        ours = bool(self._surveyed) and message.topic.startswith(self._surveyed)
+        if ours and message.retain and message.payload and len(self.found) < _FOUND_MAX:
             self.found.add(message.topic)
 
 

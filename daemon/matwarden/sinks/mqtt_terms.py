@@ -23,7 +23,8 @@ class MqttTerms:
         ca_file: PEM file of the authority that signed the broker's certificate; None: the system's authorities.
         certificate_file, key_file: this daemon's own certificate, where the broker asks for one.
         domain: first level of every topic, one segment.
-        qos: 1 or 2, the same for every retained topic (mixed levels would break their order).
+        qos: 1 or 2, the same for every retained topic (mixed levels would break their order). With 2 each connection
+            is a new session, so a broker may say `lost` at every drop, whatever will_delay_s is.
         will_delay_s: a drop of the connection shorter than this is not shown as `lost` (MQTT 5 only).
         expire_after_s: the broker forgets a temperature or humidity this old (MQTT 5 only).
     """
