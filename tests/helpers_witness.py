@@ -18,7 +18,6 @@ from matwarden_hardware.ports import Sample
 
 _ALLOWING = (Reason.BELOW_SETPOINT, Reason.COASTING, Reason.MINIMUM_ON)
 _LATCHED = (Reason.RELAY_FAULT, Reason.TRIPPED, Reason.CUT_OUT)
-# Reasons whose sentence needs no number: it names the probe's silence, the relay, the readings waited for.
 _LONGEST_HOLD_S = 12 * 3600.0
 
 
@@ -62,8 +61,8 @@ class Witness:
         self._hold: tuple[float, float] | None = None
         self._stepped_since_hold = False
         self._last_on_s: float | None = None
-        self._wrong_running = 0
         self._calm_since_s: float | None = None
+        self._must_cool = False
         self.latched = False
         self.reasons: set[Reason] = set()
 
@@ -97,7 +96,7 @@ class Witness:
         self._last_failed.clear()
         self._calm_since_s = None
         self._last_on_s = None
-        self._wrong_running = 0
+        self._must_cool = False
         if self._hold is not None and self._stepped_since_hold:
             # A clock that was set may end a hold over a restart (never prolong it): whether it still runs is unknown.
             self._hold = (self._hold[0], float("-inf"))
@@ -129,6 +128,7 @@ class Witness:
         self._nothing_impossible_is_read(delivered)
         self._hot_is_cut(delivered)
         self._notice_latches(now_s)
+        self._notice_limiter(now_s)
         self._reasons_have_their_reading(now_s)
         if level:
             self._heat_is_by_right(now_s)
@@ -203,6 +203,14 @@ class Witness:
         if hot and self._last_on_s is not None and now_s - self._last_on_s < self._mat.memory_s:
             self.latched = True
 
+    def _notice_limiter(self, now_s: float) -> None:
+        fresh, mat = self._fresh(now_s), self._mat
+        governing = [fresh[name] for name in ("oak-wall", "oak-air") if name in fresh]
+        if governing and max(governing) >= mat.limiter_c:
+            self._must_cool = True
+        elif len(governing) == 2 and max(governing) < mat.limiter_c - mat.differential_k:
+            self._must_cool = False
+
     def _reasons_have_their_reading(self, now_s: float) -> None:
         """Invariant 5 again: no reason that needs a number is given without a possible reading that has it."""
         fresh, mat = self._fresh(now_s), self._mat
@@ -221,7 +229,7 @@ class Witness:
                 assert fresh["oak-air"] <= mat.setpoint_c - mat.hysteresis_k / 2
 
     def _heat_is_by_right(self, now_s: float) -> None:
-        """Invariants 1 and 4: heat needs a reason that allows, fresh good readings under the limits, no latch, no hold."""
+        """Invariants 1 and 4: heat needs a reason that allows, fresh good readings under limits, no latch, no hold."""
         told, fresh, mat = self._told, self._fresh(now_s), self._mat
         assert told is not None
         assert told.allowed
@@ -230,6 +238,7 @@ class Witness:
         assert max(fresh["oak-wall"], fresh["oak-air"]) < mat.limiter_c
         assert fresh.get("oak-substrate", 0.0) < mat.cut_out_c
         assert fresh["oak-air"] < mat.setpoint_c + mat.hysteresis_k / 2 or told.reason is Reason.MINIMUM_ON
+        assert not self._must_cool, "heat before the limiter's differential was cooled through"
         assert not self.latched
         assert self._hold is None or now_s >= self._hold[1], "heat during a hold"
 
