@@ -33,7 +33,8 @@ def parser() -> argparse.ArgumentParser:
     top = _Parser(
         prog="matwarden",
         description="Watches and guards the warmth of tubs of small tropical leaf-litter animals.",
-        epilog="Exit codes are listed in the README.",
+        epilog="example: matwarden status --json\n\nMore: matwarden COMMAND --help. The README lists the exit codes.",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     top.add_argument("--version", action="version", version=f"matwarden {__version__}")
     verbs = top.add_subparsers(dest="verb", required=True, metavar="COMMAND", parser_class=_Parser)
@@ -57,7 +58,7 @@ def parser() -> argparse.ArgumentParser:
             type=Path,
             default=DEFAULT_SETTINGS,
             metavar="FILE",
-            help=f"the settings file (default: {DEFAULT_SETTINGS})",
+            help=f"the settings (default: {DEFAULT_SETTINGS})",
         )
 
     sub = verb("run", "watch and guard until stopped", "matwarden run -s /etc/matwarden/matwarden.toml", machine=False)
@@ -66,21 +67,23 @@ def parser() -> argparse.ArgumentParser:
     sub.add_argument("file", type=Path, metavar="FILE", help="the settings file")
     sub = verb("demo", "three winter nights on a simulated shelf", "matwarden demo --out /tmp/demo", machine=False)
     sub.add_argument("file", type=Path, nargs="?", metavar="FILE", help="other settings with a simulated shelf")
-    sub.add_argument("--out", type=Path, default=Path("demo-run"), metavar="DIR", help="where its files go")
+    sub.add_argument(
+        "--out", type=Path, default=Path("demo-run"), metavar="DIR", help="where its files go (default: demo-run)"
+    )
     settings(verb("status", "show every tub, its heat and its alarms", "matwarden status --json"))
-    sub = verb("digest", "show a digest", "matwarden digest --date 2026-01-14")
+    sub = verb("digest", "show the digest of a night, or of the time since", "matwarden digest --date 2026-01-14")
     settings(sub)
-    sub.add_argument("--date", metavar="YYYY-MM-DD", help="of that date (default: everything since the last digest)")
+    sub.add_argument("--date", metavar="YYYY-MM-DD", help="the one made on that date (default: since the last one)")
     sub = verb("why", "say why a tub's heat is cut or allowed", "matwarden why oak")
     _enclosure(sub, settings)
-    sub = verb("reset", "reset a trip or relay fault, standing at the shelf", "matwarden reset oak")
+    sub = verb("reset", "reset a trip or relay fault, once you have looked at the shelf", "matwarden reset oak")
     _enclosure(sub, settings)
     sub = verb("hold", "cut a tub's heat for a while: lid open, cleaning", "matwarden hold oak --for 30min")
     _enclosure(sub, settings)
     sub.add_argument(
         "--for", dest="span", required=True, metavar="TIME", help="how long: 90s, 30min or 2h; 12h at the most"
     )
-    sub = verb("release", "end a hold", "matwarden release oak")
+    sub = verb("release", "end a hold before its time", "matwarden release oak")
     _enclosure(sub, settings)
     return top
 
@@ -147,6 +150,8 @@ def _demo(asked: argparse.Namespace, open_devices: OpenDevices) -> int:
 
 
 def _status(asked: argparse.Namespace, open_devices: OpenDevices) -> int:
+    from zoneinfo import ZoneInfo
+
     from matwarden.clocks import SystemClock
     from matwarden.recorded import recorded_status
     from matwarden.report.status_text import status_text
@@ -168,7 +173,10 @@ def _status(asked: argparse.Namespace, open_devices: OpenDevices) -> int:
         if status is None:
             print("matwarden: not running, and nothing was ever recorded", file=sys.stderr)
             return Exit.NOT_RUNNING
-    print(json.dumps(status, indent=2) if asked.json else status_text(status, settings.house_name, settings.unit))
+    if asked.json:
+        print(json.dumps(status, indent=2, ensure_ascii=False))
+    else:
+        print(status_text(status, settings.house_name, settings.unit, ZoneInfo(settings.zone)))
     return Exit.OK
 
 
@@ -177,6 +185,9 @@ def _digest(asked: argparse.Namespace, open_devices: OpenDevices) -> int:
     from matwarden.sinks.store_schema import StoreError
 
     settings = load(asked.settings)
+    if asked.date is not None and not _is_date(asked.date):
+        print(f"matwarden: '{asked.date}' is not a date such as 2026-01-14", file=sys.stderr)
+        return Exit.USAGE
     try:
         found = digest_since(settings) if asked.date is None else kept_digest(settings, asked.date)
     except StoreError as error:
@@ -204,11 +215,19 @@ def _why(asked: argparse.Namespace, open_devices: OpenDevices) -> int:
     except StoreError as error:
         print(f"matwarden: not running, and {error}", file=sys.stderr)
         return Exit.NOT_RUNNING
-    if text is None:
-        known = ", ".join(each.id for each in settings.enclosures if each.mat is not None)
-        print(f"matwarden: no verdict on '{asked.enclosure}'; mats: {known}", file=sys.stderr)
-        return Exit.UNKNOWN
-    return _show({"ok": True, "running": False, "text": text}, asked.json)
+    return _show({"running": False, **_not_running(settings, asked.enclosure, text)}, asked.json)
+
+
+def _not_running(settings: Settings, enclosure_id: str, text: str | None) -> dict[str, Any]:
+    """What the station would answer to `why`, from the settings and the last recorded verdict."""
+    from matwarden.control_client import no_mat_text, unknown_text
+
+    found = next((each for each in settings.enclosures if each.id == enclosure_id), None)
+    if found is None:
+        return {"ok": False, "unknown": True, "text": unknown_text(each.id for each in settings.enclosures)}
+    if found.mat is None:
+        return {"ok": False, "text": no_mat_text(found.name)}
+    return {"ok": True, "text": text or f"Nothing runs, so heat is cut. Nothing was ever decided for {found.name}."}
 
 
 def _person(asked: argparse.Namespace, open_devices: OpenDevices) -> int:
@@ -249,6 +268,15 @@ def _show(answer: Mapping[str, Any], as_json: bool) -> int:
     if answer["ok"]:
         return Exit.OK
     return Exit.UNKNOWN if answer.get("unknown") else Exit.REFUSED
+
+
+def _is_date(text: str) -> bool:
+    from datetime import date
+
+    try:
+        return date.fromisoformat(text).isoformat() == text
+    except ValueError:
+        return False
 
 
 def _span_s(text: str) -> float | None:

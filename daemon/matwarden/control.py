@@ -15,15 +15,21 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
-from matwarden.control_client import ANSWER_WITHIN_S
+from matwarden.control_client import ANSWER_WITHIN_S, no_mat_text, unknown_text
 from matwarden.events import Event, Notice
 from matwarden.station import Station, Tub
 from matwarden.status import status_document
 from matwarden.terms import At
 
-__all__ = ["ControlServer"]
+__all__ = ["ControlError", "ControlServer"]
 
-_LONGEST_LINE = 65536
+_LONGEST_LINE = 4096
+# Askers at a time; a silent one leaves after `ANSWER_WITHIN_S`. More are turned away: probes need file handles too.
+_ASKERS_N = 32
+
+
+class ControlError(Exception):
+    """The socket cannot be made. The text says where, why, and what to do."""
 
 
 class ControlServer:
@@ -33,18 +39,15 @@ class ControlServer:
         sinks: how the sinks are, for `status`.
 
     Raises:
-        OSError: the socket cannot be made there.
+        ControlError: the socket cannot be made there.
     """
 
     def __init__(self, path: Path, station: Station, sinks: Callable[[], dict[str, Any]]) -> None:
         self._path = path
         self._station = station
         self._sinks = sinks
-        path.parent.mkdir(parents=True, exist_ok=True)
-        # The store's lock has made sure that no other daemon lives: a socket that is there is a dead one's.
-        with contextlib.suppress(FileNotFoundError):
-            path.unlink()
         serve = self._serve
+        askers = threading.BoundedSemaphore(_ASKERS_N)
 
         class Handler(socketserver.StreamRequestHandler):
             timeout = ANSWER_WITHIN_S
@@ -57,11 +60,33 @@ class ControlServer:
         class Server(socketserver.ThreadingUnixStreamServer):
             daemon_threads = True
 
-        before = os.umask(0o117)  # rw-rw----: the owner and the group may speak
+            def process_request(self, request: Any, client_address: Any) -> None:
+                if askers.acquire(blocking=False):
+                    super().process_request(request, client_address)
+                else:
+                    self.shutdown_request(request)
+
+            def process_request_thread(self, request: Any, client_address: Any) -> None:
+                try:
+                    super().process_request_thread(request, client_address)
+                finally:
+                    askers.release()
+
         try:
-            self._server = Server(str(path), Handler)
-        finally:
-            os.umask(before)
+            path.parent.mkdir(parents=True, exist_ok=True)
+            # The store's lock has made sure that no other daemon lives: a socket that is there is a dead one's.
+            with contextlib.suppress(FileNotFoundError):
+                path.unlink()
+            before = os.umask(0o117)  # rw-rw----: the owner and the group may speak
+            try:
+                self._server = Server(str(path), Handler)
+            finally:
+                os.umask(before)
+        except OSError as error:
+            raise ControlError(
+                f"cannot make the control socket {path}: {error.strerror or error}; name another [control] socket, in "
+                "a directory matwarden may write to"
+            ) from error
         self._thread = threading.Thread(target=self._server.serve_forever, name="control", daemon=True)
         self._thread.start()
 
@@ -76,7 +101,7 @@ class ControlServer:
         try:
             request = json.loads(line)
             verb = request["do"]
-        except (ValueError, KeyError, TypeError):
+        except (ValueError, KeyError, TypeError, RecursionError):
             return {"ok": False, "text": "not understood: one line of JSON with the key 'do' was expected"}
         done = threading.Event()
         answer: dict[str, Any] = {"ok": False, "text": "the station did not answer in time"}
@@ -97,15 +122,14 @@ class ControlServer:
             return [], {"ok": True, "status": status_document(self._station, at, self._sinks())}
         tub = self._station.tubs.get(str(request.get("enclosure")))
         if tub is None:
-            known = ", ".join(self._station.tubs)
-            return [], {"ok": False, "unknown": True, "text": f"there is no enclosure of that name; there are: {known}"}
+            return [], {"ok": False, "unknown": True, "text": unknown_text(self._station.tubs)}
         return _act_on(tub, verb, request, at)
 
 
 def _act_on(tub: Tub, verb: str, request: Mapping[str, Any], at: At) -> tuple[list[Event], dict[str, Any]]:
     guard, name = tub.enclosure.id, tub.enclosure.name
     if tub.guard is None:
-        return [], {"ok": False, "text": f"{name} has no mat: there is nothing to decide"}
+        return [], {"ok": False, "text": no_mat_text(name)}
     keeper = tub.guard
     if verb == "why":
         return [], {
@@ -117,7 +141,7 @@ def _act_on(tub: Tub, verb: str, request: Mapping[str, Any], at: At) -> tuple[li
     if verb == "hold":
         try:
             for_s = float(request["for_s"])
-        except (KeyError, TypeError, ValueError):
+        except (KeyError, TypeError, ValueError, OverflowError):
             return [], {"ok": False, "text": "a hold needs a length: for_s, in seconds"}
         if not 0.0 < for_s < float("inf"):
             return [], {"ok": False, "text": "a hold must be longer than nothing"}

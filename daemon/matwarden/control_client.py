@@ -1,14 +1,14 @@
-"""Asking the running station something: the other end of the control socket."""
+"""Asking the running station something: the other end of the control socket, and what both ends may have to say."""
 
 from __future__ import annotations
 
 import json
 import socket
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
-__all__ = ["ANSWER_WITHIN_S", "NotRunningError", "ask"]
+__all__ = ["ANSWER_WITHIN_S", "NotRunningError", "ask", "no_mat_text", "unknown_text"]
 
 # The station answers within a cycle; a driver or disk cannot hold it up.
 ANSWER_WITHIN_S = 10.0
@@ -34,5 +34,19 @@ def ask(path: Path, request: Mapping[str, Any]) -> dict[str, Any]:
             return dict(json.loads(answer))
         except PermissionError:
             raise
+        except TimeoutError:
+            # Somebody listens there: to say "not running" would be to say that heat is cut.
+            text = f"matwarden runs, but did not answer at {path}; its log may say why, else restart it"
+            return {"ok": False, "text": text}
         except (OSError, ValueError) as error:
             raise NotRunningError(f"nobody answers at {path} ({error})") from None
+
+
+def unknown_text(known: Iterable[str]) -> str:
+    """There is no such enclosure."""
+    return f"there is no enclosure of that name; there are: {', '.join(known)}"
+
+
+def no_mat_text(name: str) -> str:
+    """A verb about heat was asked of a tub without any."""
+    return f"{name} has no mat: there is nothing to decide"

@@ -9,10 +9,12 @@ from matwarden.alarm_keeper import active_states
 from matwarden.core.record import AlarmLine
 from matwarden.core.units import duration_text, rfc3339_z
 from matwarden.settings.resolved import Settings
-from matwarden.sinks.store_read import LatestReading, Recorded
+from matwarden.sinks.store_read import LatestReading, LatestVerdict, Recorded
 from matwarden.terms import ProbeTerms, Quantity, Reason
 
 __all__ = ["recorded_status", "recorded_why"]
+
+_NOTHING_RUNS = "Nothing runs, so heat is cut."
 
 
 def recorded_status(settings: Settings, now_wall_s: float) -> dict[str, Any] | None:
@@ -30,19 +32,17 @@ def recorded_status(settings: Settings, now_wall_s: float) -> dict[str, Any] | N
     alarms = recorded.active_alarms()
     remembered = recorded.remembered()
 
-    def tub(enclosure_id: str) -> dict[str, Any] | None:
+    def tub(enclosure_id: str) -> dict[str, Any]:
         verdict = verdicts.get(enclosure_id)
-        if verdict is None:
-            return None
         kept = remembered.get(f"guard/{enclosure_id}", {})
         return {
             "allowed": False,
-            "reason": verdict.reason,
-            "sentence": f"Nothing runs, so heat is cut. Last: {verdict.sentence}",
+            "reason": None if verdict is None else verdict.reason,
+            "sentence": _NOTHING_RUNS + ("" if verdict is None else f" {_last(verdict, now_wall_s)}"),
             "tripped": bool(kept.get("tripped")),
             "relay_fault": bool(kept.get("relay_fault")),
             "hold_left_s": None,
-            "operations": verdict.operations,
+            "operations": 0 if verdict is None else verdict.operations,
         }
 
     return {
@@ -56,12 +56,12 @@ def recorded_status(settings: Settings, now_wall_s: float) -> dict[str, Any] | N
                 "band_c": [each.band.low_c, each.band.high_c],
                 "probes": [_probe(probe, readings, now_wall_s) for probe in each.probes],
                 "heat": None if each.mat is None else tub(each.id),
-                "alarms": _standing(alarms, each.id),
+                "alarms": _standing(alarms, each.id, seen_s),
             }
             for each in settings.enclosures
         ],
         "room": [_probe(probe, readings, now_wall_s) for probe in settings.room_probes],
-        "room_alarms": _standing(alarms, None),
+        "room_alarms": _standing(alarms, None, seen_s),
         "sinks": {},
     }
 
@@ -74,10 +74,14 @@ def recorded_why(settings: Settings, enclosure_id: str, now_wall_s: float) -> st
     """
     for verdict in Recorded(settings.store.directory).latest_verdicts():
         if verdict.enclosure == enclosure_id:
-            age = duration_text(max(0.0, now_wall_s - verdict.wall_s))
             latch = " That outlasts a restart." if verdict.reason in (Reason.TRIPPED, Reason.RELAY_FAULT) else ""
-            return f"Nothing runs, so heat is cut. The last verdict, {age} ago, was: {verdict.sentence}{latch}"
+            return f"{_NOTHING_RUNS} {_last(verdict, now_wall_s)}{latch}"
     return None
+
+
+def _last(verdict: LatestVerdict, now_wall_s: float) -> str:
+    age = duration_text(max(0.0, now_wall_s - verdict.wall_s))
+    return f"The last verdict, {age} ago, was: {verdict.sentence}"
 
 
 def _probe(probe: ProbeTerms, readings: dict[tuple[str, Quantity], LatestReading], now_wall_s: float) -> dict[str, Any]:
@@ -95,9 +99,14 @@ def _probe(probe: ProbeTerms, readings: dict[tuple[str, Quantity], LatestReading
     }
 
 
-def _standing(alarms: Sequence[AlarmLine], enclosure: str | None) -> list[dict[str, Any]]:
+def _standing(alarms: Sequence[AlarmLine], enclosure: str | None, seen_s: float) -> list[dict[str, Any]]:
+    # What is recorded is how long it had been on at its last change; it was on until the record ended.
     return [
-        {"id": line.alarm, "state": line.state.value, "active_s": round(line.active_s)}
+        {
+            "id": line.alarm,
+            "state": line.state.value,
+            "active_s": round(line.active_s + max(0.0, seen_s - line.wall_s)),
+        }
         for line in alarms
         if line.enclosure == enclosure and line.state in active_states
     ]

@@ -16,7 +16,7 @@ from zoneinfo import ZoneInfo
 from matwarden import __version__
 from matwarden.calendar import Calendar, CalendarThread
 from matwarden.clocks import SystemClock
-from matwarden.control import ControlServer
+from matwarden.control import ControlError, ControlServer
 from matwarden.devices import Devices, OpenDevices
 from matwarden.digests import Digests
 from matwarden.events import ClockStepped, Event, Notice
@@ -59,6 +59,9 @@ def serve(settings: Settings, open_devices: OpenDevices) -> int:
         raise
     try:
         return _Service(settings, devices, store, clock).run()
+    except (StoreError, ControlError) as error:
+        _log.error("%s", error)
+        return Exit.STORE if isinstance(error, StoreError) else Exit.SETTINGS
     finally:
         devices.close()
 

@@ -1,0 +1,7 @@
+"""`python -m matwarden`: the same as the command `matwarden`."""
+
+from __future__ import annotations
+
+from matwarden.main import main
+
+raise SystemExit(main())
