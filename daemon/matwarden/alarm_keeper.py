@@ -198,6 +198,8 @@ class RoomAlarms:
         dt_s = at.mono_s - self._looked_s
         self._looked_s = at.mono_s
         dark = is_probe_blind(self._probe.id, self._probe.stale_s, {self._probe.id: seen}, at.mono_s)
+        if not dark and self._alarm.memory is QUIET:
+            return events
         facts = self._facts._replace(now_c=seen.value_c, why=seen.why)
         self._alarm.look(dark, False, at, dt_s, None, facts, events)
         return events

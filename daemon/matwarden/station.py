@@ -43,6 +43,10 @@ class Tub:
             role: [probe for probe in self.probes if probe.terms.role is role]
             for role in (Role.WALL, Role.AIR, Role.SUBSTRATE)
         }
+        self._views = [(probe.terms.id, probe.view) for probe in self.probes]
+        self._wall, self._air, self._other = (
+            [probe.terms.id for probe in self._of_role[role]] for role in (Role.WALL, Role.AIR, Role.SUBSTRATE)
+        )
         self._introduce_neighbours()
         self.alarms = TubAlarms(enclosure, unit, remembered, at)
         self.guard: GuardKeeper | None = None
@@ -54,13 +58,14 @@ class Tub:
     def decide(self, at: At) -> list[Event]:
         """See what every probe says now, and let the guard act on it."""
         now_s = at.mono_s
-        seen = {probe.terms.id: probe.view(now_s) for probe in self.probes}
+        seen = {name: view(now_s) for name, view in self._views}
         self.seen = seen
         if self.guard is None:
             return []
         wall, air, other = (
-            tuple([seen[probe.terms.id] for probe in self._of_role[role]])
-            for role in (Role.WALL, Role.AIR, Role.SUBSTRATE)
+            tuple([seen[name] for name in self._wall]),
+            tuple([seen[name] for name in self._air]),
+            tuple([seen[name] for name in self._other]),
         )
         return self.guard.decide(wall, air, other, at)
 

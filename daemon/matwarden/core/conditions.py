@@ -80,7 +80,7 @@ def look(watched: Watched, seen: Mapping[str, Seen], now_s: float) -> Inside:
             hottest_c = value_c
     blind = coldest_c is None
     if not blind and watched.wall and watched.wall is not watched.inside:
-        blind = all(is_probe_blind(probe, stale_s, seen, now_s) for probe, stale_s in watched.wall)
+        blind = all([is_probe_blind(probe, stale_s, seen, now_s) for probe, stale_s in watched.wall])
     return Inside(coldest_c, hottest_c, blind)
 
 

@@ -107,8 +107,9 @@ class TwinProbe:
     def _capture(self, extra_k: float, extra_noise_k: float) -> Sample:
         true_c = self._read_node()
         read_c = true_c + self._offset_k + extra_k
-        if self._noise_k or extra_noise_k:
-            read_c += self._gauss(0.0, math.hypot(self._noise_k, extra_noise_k))
+        noise_k = math.hypot(self._noise_k, extra_noise_k) if extra_noise_k else self._noise_k
+        if noise_k:
+            read_c += self._gauss(0.0, noise_k)
         shown_c = round(read_c * self._per_k) / self._per_k
         if self._read_substrate is None:
             return Sample(shown_c)
