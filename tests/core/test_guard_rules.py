@@ -172,6 +172,18 @@ class TestDoubtAndBlindness:
         """Below the limiter a doubtful second probe decides nothing."""
         assert heating().see(Look(wall=[26.0, Doubt(doubt_c)], air=24.0)).allowed is allowed
 
+    @pytest.mark.parametrize(
+        ("air", "other"), [([24.0, Doubt(28.0)], []), (24.0, Doubt(28.0)), (24.0, [25.0, Doubt(28.0)])]
+    )
+    def test_doubt_of_any_role_cuts(self, air: Role, other: Role) -> None:
+        """The air's and the substrate's as well as the wall's."""
+        assert heating().see(Look(26.0, air, other)) == Verdict(False, Reason.DOUBTFUL_HEAT)
+
+    @pytest.mark.parametrize("no_number_c", [float("nan"), float("inf"), float("-inf")])
+    def test_a_good_reading_that_is_no_number_is_none(self, no_number_c: float) -> None:
+        """Plausibility refuses it before; the guard would not take it for cool either."""
+        assert heating().see(Look(wall=no_number_c, air=24.0)) == Verdict(False, Reason.BLIND)
+
     def test_doubt_never_allows(self) -> None:
         """A doubtful cold air reading is no demand, and no sight either."""
         tub = Tub()

@@ -125,6 +125,11 @@ class TestMissing:
         """So that a keeper is told what the part said."""
         assert Probe().read(None, failure="bad checksum").why == "bad checksum"
 
+    @pytest.mark.parametrize("temperature_c", [nan, inf, -inf])
+    def test_what_is_not_a_number_is_not_shown_as_one(self, temperature_c: float) -> None:
+        """A keeper is not told of "inf degrees"."""
+        assert Probe().read(temperature_c).why == "not a number"
+
     def test_a_failure_beats_a_number(self) -> None:
         """Kernel w1_therm documentation: after a failed checksum the old value still stands in the second line."""
         assert Probe().read(25.0, failure="bad checksum") == Judged(
@@ -287,6 +292,15 @@ class TestStuck:
             probe.read(25.0, after_s=3600.0, neighbour_c=24.0)
             probe.read(None, after_s=10.0)
         assert probe.read(25.0, after_s=3600.0, neighbour_c=24.0).quality is DOUBTFUL
+
+    def test_the_hours_count_from_the_first_time_the_value_was_seen(self) -> None:
+        """Also when it came by a jump, and was not believed at first."""
+        probe = Probe()
+        probe.read(25.0, neighbour_c=22.0)
+        for _ in range(AGREE_N):
+            probe.read(20.0, neighbour_c=22.0)
+        since_first_s = 10.0 * (AGREE_N - 1)
+        assert probe.read(20.0, after_s=4 * 3600.0 - since_first_s, neighbour_c=24.0).quality is DOUBTFUL
 
     def test_the_doubt_ends_when_it_moves_again(self) -> None:
         """By a believable step."""
