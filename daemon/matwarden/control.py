@@ -9,8 +9,10 @@ from __future__ import annotations
 import contextlib
 import json
 import os
+import socket
 import socketserver
 import threading
+from collections import deque
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
@@ -24,7 +26,7 @@ from matwarden.terms import At
 __all__ = ["ControlError", "ControlServer"]
 
 _LONGEST_LINE = 4096
-# Askers at a time; a silent one leaves after `ANSWER_WITHIN_S`. More are turned away: probes need file handles too.
+# Askers at a time; one more ends the oldest, who is silent or slow. Probes need file handles too.
 _ASKERS_N = 32
 
 
@@ -47,7 +49,7 @@ class ControlServer:
         self._station = station
         self._sinks = sinks
         serve = self._serve
-        askers = threading.BoundedSemaphore(_ASKERS_N)
+        askers: deque[socket.socket] = deque()
 
         class Handler(socketserver.StreamRequestHandler):
             timeout = ANSWER_WITHIN_S
@@ -61,16 +63,18 @@ class ControlServer:
             daemon_threads = True
 
             def process_request(self, request: Any, client_address: Any) -> None:
-                if askers.acquire(blocking=False):
-                    super().process_request(request, client_address)
-                else:
-                    self.shutdown_request(request)
+                askers.append(request)
+                if len(askers) > _ASKERS_N:
+                    with contextlib.suppress(OSError):
+                        askers.popleft().shutdown(socket.SHUT_RDWR)
+                super().process_request(request, client_address)
 
             def process_request_thread(self, request: Any, client_address: Any) -> None:
                 try:
                     super().process_request_thread(request, client_address)
                 finally:
-                    askers.release()
+                    with contextlib.suppress(ValueError):  # ended to make room
+                        askers.remove(request)
 
         try:
             path.parent.mkdir(parents=True, exist_ok=True)

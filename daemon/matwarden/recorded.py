@@ -15,6 +15,7 @@ from matwarden.terms import ProbeTerms, Quantity, Reason
 __all__ = ["recorded_status", "recorded_why"]
 
 _NOTHING_RUNS = "Nothing runs, so heat is cut."
+_LATCHED = (Reason.RELAY_FAULT, Reason.TRIPPED, Reason.CUT_OUT)
 
 
 def recorded_status(settings: Settings, now_wall_s: float) -> dict[str, Any] | None:
@@ -74,7 +75,7 @@ def recorded_why(settings: Settings, enclosure_id: str, now_wall_s: float) -> st
     """
     for verdict in Recorded(settings.store.directory).latest_verdicts():
         if verdict.enclosure == enclosure_id:
-            latch = " That outlasts a restart." if verdict.reason in (Reason.TRIPPED, Reason.RELAY_FAULT) else ""
+            latch = " That outlasts a restart." if verdict.reason in _LATCHED else ""
             return f"{_NOTHING_RUNS} {_last(verdict, now_wall_s)}{latch}"
     return None
 
