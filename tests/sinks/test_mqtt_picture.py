@@ -156,13 +156,13 @@ def test_what_belongs_to_nobody_is_passed_over() -> None:
 
 
 def test_the_inbox_grows_with_the_house_and_not_with_time() -> None:
-    """Ten thousand cycles that nobody fetched are one reading for each probe: the newest."""
+    """Two thousand cycles that nobody fetched are one reading for each probe: the newest."""
     inbox = Inbox()
-    for cycle in range(10_000):
+    for cycle in range(2_000):
         inbox.put([readings(cycle), verdict(cycle, True, Reason.COASTING, cycle)])
     assert set(inbox.readings) == set(TEMPERATURES_C)
-    assert {r.at.mono_s for r in inbox.readings.values()} == {9999.0}
-    assert inbox.verdicts["oak"].operations == 9999
+    assert {r.at.mono_s for r in inbox.readings.values()} == {1999.0}
+    assert inbox.verdicts["oak"].operations == 1999
 
 
 def test_alarms_and_verdicts_are_urgent_and_readings_are_not() -> None:

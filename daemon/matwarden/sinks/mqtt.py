@@ -32,7 +32,7 @@ _ANSWER_S = 5.0  # how long a broker may take to accept us
 _STEADY_S = 10.0  # a connection that held this long was a good one
 _BRIEF_MOST = 3  # so many in a row that did not: somebody else uses our id
 _FAREWELL_S = 2.0
-_LINGER_S = 0.3  # some brokers acknowledge first and pass on later, and forget it when we leave in between
+_LINGER_S = 0.15  # some brokers acknowledge first and pass on later, and forget it when we leave in between
 
 
 class MqttSink:
