@@ -79,6 +79,9 @@ def tub(id: str = "oak", probes: Sequence[ProbeTerms] | None = None, mat: MatTer
     return Enclosure(id, id.capitalize(), Band(22.2, 27.8), tuple(probes), mat, ALARMS)
 
 
+MakePoller = Callable[[dict[str, Probe], Mapping[str, ProbeTerms], SimulatedClock], Poller]
+
+
 class HandProbe:
     """A probe that says what the test last set."""
 
@@ -117,6 +120,7 @@ class Bench:
 
     Args:
         on_tell: called with each batch before it is kept: where the relay stands at that moment is for it to see.
+        poller: makes another poller than the one that reads in place.
     """
 
     def __init__(
@@ -124,7 +128,7 @@ class Bench:
         *enclosures: Enclosure,
         start_c: float = 24.0,
         on_tell: Callable[[list[Event]], None] = lambda events: None,
-        poller: Callable[[Mapping[str, Probe], Mapping[str, ProbeTerms]], Poller] | None = None,
+        poller: MakePoller = lambda probes, terms, clock: InlinePoller(probes, terms, clock.now().mono_s),
     ) -> None:
         self.enclosures = enclosures or (tub(),)
         self.clock = SimulatedClock(START_WALL_S, 1000.0)
@@ -133,9 +137,15 @@ class Bench:
         self.relays = {each.id: HandRelay() for each in self.enclosures if each.mat is not None}
         self.told: list[Event] = []
         self._on_tell = on_tell
-        make = poller or (lambda probes, terms: InlinePoller(probes, terms, self.clock.now().mono_s))
         self.station = Station(
-            self.enclosures, (), Unit.C, make(dict(self.probes), terms), self.relays, self.clock, self._tell, {}
+            self.enclosures,
+            (),
+            Unit.C,
+            poller(dict(self.probes), terms, self.clock),
+            self.relays,
+            self.clock,
+            self._tell,
+            {},
         )
 
     def set(self, **celsius: float | None) -> None:
