@@ -180,10 +180,11 @@ class _Reader:
                 return
             capture = _read(self._name, self._probe, self._asked_s)
             took_s = self._clock.now().mono_s - self._asked_s
+            # Ready first: whoever has the answer may ask again at once.
+            self._idle.set()
             # An answer after the deadline was already counted as missing; its value is as old as the question.
             if took_s < self._deadline_s:
                 self._done.append(capture)
-            self._idle.set()
             self._wake.set()
 
     def stop(self) -> None:
