@@ -61,6 +61,7 @@ class ControlServer:
 
         class Server(socketserver.ThreadingUnixStreamServer):
             daemon_threads = True
+            request_queue_size = _ASKERS_N
 
             def process_request(self, request: Any, client_address: Any) -> None:
                 askers.append(request)

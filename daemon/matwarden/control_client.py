@@ -34,8 +34,8 @@ def ask(path: Path, request: Mapping[str, Any]) -> dict[str, Any]:
             return dict(json.loads(answer))
         except PermissionError:
             raise
-        except TimeoutError:
-            # Somebody listens there: to say "not running" would be to say that heat is cut.
+        except (TimeoutError, BlockingIOError):
+            # Somebody listens there, silent or overrun: to say "not running" would be to say that heat is cut.
             text = f"matwarden runs, but did not answer at {path}; its log may say why, else restart it"
             return {"ok": False, "text": text}
         except (OSError, ValueError) as error:
