@@ -78,9 +78,12 @@ class Tub:
         return self.alarms.look(self.seen, guard.tripped, guard.relay_fault, why, at)
 
     def _introduce_neighbours(self) -> None:
-        # Whose movement shows that a probe is stuck: another one of its role, else the next nearest thing.
+        # Whose movement shows that a probe is stuck: another one of its role, else the next nearest thing. Damp substrate
+        # may honestly keep still to a tenth of a degree for hours while the air above it swings with the mat.
         for probe in self.probes:
             role = probe.terms.role
+            if role is Role.SUBSTRATE:
+                continue
             order = [role, Role.AIR, Role.WALL] if role is not Role.AIR else [role, Role.WALL]
             others = [other for near in order for other in self._of_role[near] if other is not probe]
             probe.neighbour = others[0] if others else None

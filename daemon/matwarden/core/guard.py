@@ -302,6 +302,8 @@ def reset(memory: GuardMemory, seen: Observation, limits: GuardLimits) -> tuple[
         does not read back as commanded.
     """
     below_c = limits.cut_out_c - limits.differential_k
+    if not seen.wall:
+        return memory, "a probe gives no good reading"
     for s in seen.wall + seen.air + seen.other:
         if s.quality is not Quality.GOOD or s.value_c is None or not isfinite(s.value_c):
             return memory, "a probe gives no good reading"
