@@ -157,10 +157,13 @@ class StoreSink:
     def _hold_readings(self, event: Readings) -> None:
         stretch = self._stretch(event.at)
         rows, zero_s, series = stretch.rows, stretch.began.mono_s, self._series
+        last: At | None = None
+        t_ms = 0
         for probe, at, temperature_c, humidity_pct in event.taken:
             temperature, humidity = series.get(probe) or self._new_series(probe, Quantity.TEMPERATURE)
             try:
-                t_ms = round((at[0] - zero_s) * 1000)
+                if at is not last:
+                    t_ms, last = round((at[0] - zero_s) * 1000), at
                 rows.extend((t_ms, temperature, round(temperature_c * 1000)))
                 if humidity_pct is not None:
                     if not humidity:
