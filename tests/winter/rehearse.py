@@ -103,10 +103,12 @@ def rehearse(out: Path, sinks: Sequence[Sink] = (), progress: Progress | None = 
             keep(temperatures_c(tub))
 
     try:
-        for day in range(1, round(simulation.days) + 1):
-            run.run_until(day * _DAY_S, look)
+        # In thirds of a day, some hundredth of the run each: a whole number of steps, so that no step is cut in two.
+        for third in range(1, round(3 * simulation.days) + 1):
+            until_s = third * _DAY_S / 3
+            run.run_until(until_s, look)
             if progress is not None:
-                progress(day * _DAY_S / end_s, start_wall_s + day * _DAY_S)
+                progress(until_s / end_s, start_wall_s + until_s)
         look(end_s)
     finally:
         run.close()

@@ -1,5 +1,7 @@
 """`make winter`: the program over 33 recorded winter days in which the heating fails. Exit code 0: all holds."""
 
+from __future__ import annotations
+
 import sys
 from pathlib import Path
 
