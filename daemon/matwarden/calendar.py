@@ -68,10 +68,11 @@ class Calendar:
         if not self._waiting(now_wall_s):
             due = self._due(now_wall_s)
             if due is not None:
+                # Beforehand, so that a digest that raises is not made again every second.
+                self._not_before_s = now_wall_s + RETRY_AFTER_S
                 if self._make_digest(due):
                     self._done.add(due)
-                else:
-                    self._not_before_s = now_wall_s + RETRY_AFTER_S
+                    self._not_before_s = now_wall_s
         if not 0.0 <= now_wall_s - self._cleaned_s < CLEAN_UP_EVERY_S:
             self._cleaned_s = now_wall_s
             self._clean_up()
@@ -102,6 +103,7 @@ class CalendarThread:
         self._calendar = calendar
         self._wall_s = wall_s
         self._lock = threading.Lock()
+        self._closing = False
         self._scheduler = BackgroundScheduler(timezone="UTC")
         self._scheduler.start()
         self._look_now()
@@ -109,6 +111,8 @@ class CalendarThread:
     def look(self) -> None:
         """Do what is due and set the next instant. Called again after every step of the clock."""
         with self._lock:
+            if self._closing:
+                return
             try:
                 self._calendar.run_due(self._wall_s())
             except Exception:  # our bug; the calendar must come back for the next digest all the same
@@ -135,4 +139,9 @@ class CalendarThread:
 
     def close(self) -> None:
         """Stop; a digest that is being made is finished first."""
+        self._closing = True
+        with self._lock:
+            # The scheduler's own shutdown waits for a running look with a lock held that the look needs to set its
+            # next instant: it would wait for ever. So the look must be over before.
+            pass
         self._scheduler.shutdown(wait=True)
