@@ -101,6 +101,7 @@ def test_a_hanging_probe_is_missing_at_its_deadline_and_at_every_poll_after(rack
     rack.jump(_DEADLINE_S)
     captures = rack.poll_until(_of_hands(rack))
     assert [c.failure for c in captures if c.probe == "oak-hung"] == ["no answer for 10 s"]
+    assert rack.hung.asked.wait(_PATIENCE_S)
     assert rack.hung.reads_n == 1
 
 
