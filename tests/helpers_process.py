@@ -16,6 +16,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -134,6 +135,23 @@ class Ran(NamedTuple):
     def json(self) -> Any:
         """What it printed, as JSON."""
         return json.loads(self.out)
+
+
+def begun(*words: str | Path) -> subprocess.Popen[bytes]:
+    """`matwarden WORDS`, begun in a process of its own and not waited for."""
+    return subprocess.Popen(
+        _command(words),
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        stdin=subprocess.DEVNULL,
+        env=_environment(),
+    )
+
+
+def ended(process: subprocess.Popen[bytes]) -> Ran:
+    """Wait for what was begun."""
+    out, err = process.communicate(timeout=PATIENCE_S)
+    return Ran(process.returncode, out.decode(), err.decode())
 
 
 def command(*words: str | Path, stdout: int = subprocess.PIPE) -> Ran:
@@ -303,6 +321,7 @@ class Kindled(NamedTuple):
     interrupted: Daemon
     broker: Silent
     phone: Silent
+    frozen: Future[dict[str, Ran]]
 
 
 @contextlib.contextmanager
@@ -310,7 +329,7 @@ def kindled_shelves(directory: Path) -> Iterator[Kindled]:
     """Start them all; whatever still runs at the end is killed.
 
     living: in Fahrenheit; oak and hazel. troubled: oak and alder, whose wall runs hot after 14 s; silent broker and
-    phone. terminated, interrupted: oak and alder.
+    phone. terminated, interrupted: oak and alder. frozen: see `asked_frozen`.
     """
     broker, phone = Silent(), Silent()
     told = (
@@ -324,17 +343,34 @@ def kindled_shelves(directory: Path) -> Iterator[Kindled]:
         "interrupted": shelf_text("oak", "alder"),
     }
     daemons = []
+    aside = ThreadPoolExecutor(1)
     try:
         for name, text in texts.items():
             (directory / name).mkdir()
             daemons.append(Daemon(directory / name, text))
         living, troubled, terminated, interrupted = daemons
-        yield Kindled(living, troubled, terminated, interrupted, broker, phone)
+        (directory / "frozen").mkdir()
+        frozen = aside.submit(asked_frozen, directory / "frozen")
+        yield Kindled(living, troubled, terminated, interrupted, broker, phone, frozen)
     finally:
+        aside.shutdown()
         for daemon in daemons:
             daemon.kill()
         broker.close()
         phone.close()
+
+
+def asked_frozen(directory: Path) -> dict[str, Ran]:
+    """What each command says of a station that is frozen by SIGSTOP; all are asked at once."""
+    daemon = Daemon(directory, shelf_text("oak"))
+    try:
+        daemon.until_answering()
+        daemon.process.send_signal(signal.SIGSTOP)
+        verbs = {"status": (), "why": ("oak",), "hold": ("oak", "--for", "5min"), "reset": ("oak",)}
+        asked = {verb: begun(verb, *more, "-s", daemon.settings) for verb, more in verbs.items()}
+        return {verb: ended(process) for verb, process in asked.items()}
+    finally:
+        daemon.kill()
 
 
 def _command(words: tuple[str | Path, ...]) -> list[str]:

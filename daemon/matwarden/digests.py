@@ -71,13 +71,13 @@ class Digests:
 
 
 def digest_since(settings: Settings) -> tuple[str, dict[str, Any]]:
-    """Text and document of everything since the last digest; made, but not kept.
+    """Text and document of everything since the last digest; made, but not kept, so that it is of no date.
 
     Raises:
         StoreError: there is no record, or it cannot be read.
     """
     night, _ = _night(settings, "so far")
-    return digest_text(night, settings.unit, ZoneInfo(settings.zone)), to_document(night)
+    return digest_text(night, settings.unit, ZoneInfo(settings.zone)), {**to_document(night), "date": None}
 
 
 def kept_digest(settings: Settings, day: str) -> tuple[str, dict[str, Any]] | None:

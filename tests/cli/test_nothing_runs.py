@@ -22,7 +22,7 @@ DAY = "2026-01-17"
 
 @pytest.fixture(scope="module")
 def recorded(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A shelf that ran from 17:00 UTC to an hour after the digest of 08:00 in Amsterdam; oak's wall got hot at 06:00."""
+    """A shelf that ran from 17:00 UTC to an hour after the digest of 08:00 in Amsterdam; oak trips before it."""
     text = shelf_text("oak", "alder", more=offset("oak-wall", 8.0, at_s=13 * 3600.0))
     text = text.replace("every_s = 1\n", "every_s = 10\n").replace("step_s = 1\n", "step_s = 10\n")
     settings = settings_file(tmp_path_factory.mktemp("recorded"), text)
@@ -124,6 +124,7 @@ def test_the_digest_since_is_of_the_time_after_the_last_one(recorded: Path) -> N
     ran = ask(recorded, "digest")
     assert ran.code == Exit.OK
     assert "17 Jan 08:00 to 17 Jan 08:59 (Europe/Amsterdam)" in ran.out
+    assert ask(recorded, "digest", "--json").json["date"] is None
 
 
 def test_a_date_without_a_digest_ends_with_8(recorded: Path) -> None:
