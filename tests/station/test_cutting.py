@@ -53,6 +53,20 @@ def test_just_under_the_limits_heat_stays() -> None:
     assert watch.bench.relays["oak"].level
 
 
+def test_the_limiter_lets_go_only_below_its_differential() -> None:
+    """A wall that hangs an hour between limiter and limiter less differential gets no heat; a little under, it does."""
+    bench = _LineAtTell(_quick_tub()).bench
+    bench.set(oak_wall=28.5)
+    bench.poll()
+    assert bench.reason() is Reason.LIMITER
+    bench.set(oak_wall=27.5)
+    bench.run(3600.0)
+    assert bench.reason() is Reason.LIMITER
+    bench.set(oak_wall=27.4375)
+    bench.poll()
+    assert bench.relays["oak"].level
+
+
 def test_a_doubtful_reading_at_the_limiter_cuts_in_its_own_cycle() -> None:
     """A jump too fast to be believed cuts at once when it claims the limiter, minimum on time or not."""
     watch = _LineAtTell(tub(mat=mat_with(minimum_on_s=600.0)))
