@@ -84,9 +84,7 @@ WARM = Look(wall=27.0, air=25.5)
 class Tub:
     """A tub under guard. Its clock moves only when somebody looks."""
 
-    def __init__(
-        self, memory: GuardMemory | None = None, limits: GuardLimits = LIMITS, now_s: float = 0.0
-    ) -> None:
+    def __init__(self, memory: GuardMemory | None = None, limits: GuardLimits = LIMITS, now_s: float = 0.0) -> None:
         self.now_s = now_s
         self.limits = limits
         self.memory = guard.start(now_s) if memory is None else memory
@@ -171,9 +169,7 @@ EXAMPLES = (
         was_tripped=True,
         was_relay_fault=True,
     ),
-    Example(
-        2, None, "a trip outlives the heat that made it", (RESTED, RESTED), Reason.TRIPPED, was_tripped=True
-    ),
+    Example(2, None, "a trip outlives the heat that made it", (RESTED, RESTED), Reason.TRIPPED, was_tripped=True),
     Example(
         2,
         3,
@@ -192,9 +188,7 @@ EXAMPLES = (
         Reason.CUT_OUT,
     ),
     Example(4, None, "a heat wave, with the mat long cut", (Look(wall=30.0, air=30.0),), Reason.HOT_ROOM),
-    Example(
-        4, 5, "a hot room with a probe in doubt", (Look(wall=30.0, air=[30.0, Doubt(31.0)]),), Reason.HOT_ROOM
-    ),
+    Example(4, 5, "a hot room with a probe in doubt", (Look(wall=30.0, air=[30.0, Doubt(31.0)]),), Reason.HOT_ROOM),
     Example(
         5,
         None,
@@ -202,9 +196,7 @@ EXAMPLES = (
         (RESTED, Look(wall=[26.0, Doubt(28.0)], air=24.0)),
         Reason.DOUBTFUL_HEAT,
     ),
-    Example(
-        5, 6, "the only wall probe jumps up", (RESTED, Look(wall=Doubt(28.0), air=24.0)), Reason.DOUBTFUL_HEAT
-    ),
+    Example(5, 6, "the only wall probe jumps up", (RESTED, Look(wall=Doubt(28.0), air=24.0)), Reason.DOUBTFUL_HEAT),
     Example(6, 7, "the wall falls silent", (RESTED, Look(wall=None, air=24.0)), Reason.BLIND),
     Example(
         6,
@@ -214,9 +206,7 @@ EXAMPLES = (
         Reason.BLIND,
         hold_until_s=999.0,
     ),
-    Example(
-        7, 11, "two good readings are not three", (Look(wall=26.0, air=Good(24.0, run=2)),), Reason.PROVING
-    ),
+    Example(7, 11, "two good readings are not three", (Look(wall=26.0, air=Good(24.0, run=2)),), Reason.PROVING),
     Example(
         7,
         8,

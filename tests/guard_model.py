@@ -141,11 +141,7 @@ class PaperGuard:
         if too_hot and not mat_is_warm:
             self.room_is_hot = True
         # Cooling must be seen, by every governing role: a probe that fell silent has not cooled down.
-        if (
-            not blind
-            and seen.hottest_c is not None
-            and seen.hottest_c < limits.cut_out_c - limits.differential_k
-        ):
+        if not blind and seen.hottest_c is not None and seen.hottest_c < limits.cut_out_c - limits.differential_k:
             self.room_is_hot = False
 
         if seen.hottest_governing_c is not None:

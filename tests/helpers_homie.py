@@ -26,11 +26,7 @@ PROPERTY_FIELDS = {"name", "datatype", "format", "settable", "retained", "unit"}
 def refusals(picture: Mapping[str, bytes], device: str, domain: str = "homie") -> list[str]:
     """Every rule that the retained topics of `device` break; empty for a picture a controller would take whole."""
     root = f"{domain}/5/{device}"
-    own = {
-        topic.removeprefix(f"{root}/"): payload
-        for topic, payload in picture.items()
-        if topic.startswith(root)
-    }
+    own = {topic.removeprefix(f"{root}/"): payload for topic, payload in picture.items() if topic.startswith(root)}
     found = [] if ID.match(device) else [f"device id {device}"]
     if own.pop("$state", b"").decode() not in STATES:
         found.append("no legal $state")
@@ -90,9 +86,7 @@ def fits(described: dict[str, Any], payload: bytes) -> bool:
     if kind == "integer":
         return re.fullmatch(r"-?\d+", text) is not None and _in_range(float(text), pattern)
     if kind == "float":
-        return re.fullmatch(r"-?\d+(\.\d+)?([eE]-?\d+)?", text) is not None and _in_range(
-            float(text), pattern
-        )
+        return re.fullmatch(r"-?\d+(\.\d+)?([eE]-?\d+)?", text) is not None and _in_range(float(text), pattern)
     if kind == "boolean":
         return text in ("true", "false")
     if kind == "enum":

@@ -190,9 +190,7 @@ def broker(tmp_path: Path) -> Iterator[AnyBroker]:
 
 
 @contextlib.contextmanager
-def telling(
-    port: int, device: DeviceTerms | None = None, flush_s: float = 0.05, **terms: Any
-) -> Iterator[MqttSink]:
+def telling(port: int, device: DeviceTerms | None = None, flush_s: float = 0.05, **terms: Any) -> Iterator[MqttSink]:
     """A sink for the shelf, closed at the end."""
     sink = MqttSink(MqttTerms("127.0.0.1", port, **terms), device or shelf(), time.monotonic, flush_s)
     try:
@@ -346,9 +344,7 @@ def verdict(mono_s: float, allowed: bool, reason: Reason, operations: int = 1) -
     return VerdictChanged(at(mono_s), "oak", Verdict(allowed, reason), "because", operations)
 
 
-def alarm(
-    mono_s: float, state: AlarmState, text: str = "Oak is cold", name: str = "cold/oak"
-) -> AlarmChanged:
+def alarm(mono_s: float, state: AlarmState, text: str = "Oak is cold", name: str = "cold/oak") -> AlarmChanged:
     """A transition of an alarm."""
     return AlarmChanged(at(mono_s), name, "oak", AlarmState.NORMAL, state, Priority.HIGH, text, 0.0)
 

@@ -131,6 +131,8 @@ class _Service:
                 self._calendar_thread.close()
             self._station.close()
             self._told.close(STOP_WITHIN_S)
+        if self._code is Exit.OK:
+            _log.info("stopped as asked; every mat is cut")
         return self._code
 
     def _control_loop(self) -> None:

@@ -165,18 +165,14 @@ def test_through_any_life_heat_is_allowed_only_on_sound_readings(bounds: GuardLi
         if not verdict.allowed:
             continue
         assert (memory.tripped, memory.relay_fault) == (False, False)
-        wall, air, other = (
-            usable(probes, seen.now_s, bounds) for probes in (seen.wall, seen.air, seen.other)
-        )
+        wall, air, other = (usable(probes, seen.now_s, bounds) for probes in (seen.wall, seen.air, seen.other))
         assert wall
         assert air or not seen.air
         assert max(wall + air) < bounds.limiter_c
         assert max(wall + air + other) < bounds.cut_out_c
         for probe in seen.wall + seen.air + seen.other:
             fresh = seen.now_s - probe.taken_s <= bounds.stale_s
-            assert not (
-                fresh and probe.quality is Quality.DOUBTFUL and (probe.value_c or 0) >= bounds.limiter_c
-            )
+            assert not (fresh and probe.quality is Quality.DOUBTFUL and (probe.value_c or 0) >= bounds.limiter_c)
 
 
 def usable(probes: tuple[Seen, ...], now_s: float, bounds: GuardLimits) -> list[float]:

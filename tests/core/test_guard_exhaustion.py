@@ -75,9 +75,7 @@ def case_of(look: Look) -> Case:
     """Judge the raw probes directly."""
     seen = look.at(NOW)
     fresh = [
-        p
-        for p in seen.wall + seen.air + seen.other
-        if p.value_c is not None and NOW - p.taken_s <= LIMITS.stale_s
+        p for p in seen.wall + seen.air + seen.other if p.value_c is not None and NOW - p.taken_s <= LIMITS.stale_s
     ]
     good = [p for p in fresh if p.quality is Quality.GOOD]
     doubtful = [p.value_c for p in fresh if p.quality is Quality.DOUBTFUL]
@@ -242,9 +240,7 @@ def test_only_a_reset_that_finds_everything_cool_leaves_a_latch() -> None:
         for case in cases:
             after, refused = guard.reset(state, case.seen, LIMITS)
             probes = case.seen.wall + case.seen.air + case.seen.other
-            cool = all(
-                p.quality is Quality.GOOD and NOW - p.taken_s <= 3 and (p.value_c or 0) < 29 for p in probes
-            )
+            cool = all(p.quality is Quality.GOOD and NOW - p.taken_s <= 3 and (p.value_c or 0) < 29 for p in probes)
             if cool and case.seen.relay_agrees:
                 assert (after, refused) == (
                     state._replace(tripped=False, relay_fault=False, disagreements=0),

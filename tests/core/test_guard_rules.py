@@ -168,9 +168,7 @@ class TestDoubtAndBlindness:
     def test_three_good_readings_in_a_row_prove_a_role(self) -> None:
         """Each governing role, from the start: not one earlier, not one later."""
         tub = Tub()
-        looks = [
-            Look(wall=Good(26.0, run=run), air=Good(24.0, run=run + 1), after_s=120.0) for run in (1, 2, 3)
-        ]
+        looks = [Look(wall=Good(26.0, run=run), air=Good(24.0, run=run + 1), after_s=120.0) for run in (1, 2, 3)]
         assert [tub.see(look).reason for look in looks] == [
             Reason.PROVING,
             Reason.PROVING,
@@ -263,9 +261,7 @@ class TestDemand:
     def test_the_coldest_air_probe_governs(self) -> None:
         """One cold corner is demand, and demand lasts until the coldest probe is warm."""
         tub = Tub()
-        assert tub.see(Look(wall=26.0, air=[26.0, 24.5], after_s=999.0)) == Verdict(
-            True, Reason.BELOW_SETPOINT
-        )
+        assert tub.see(Look(wall=26.0, air=[26.0, 24.5], after_s=999.0)) == Verdict(True, Reason.BELOW_SETPOINT)
         assert tub.see(Look(wall=26.0, air=[26.0, 25.4], after_s=60.0)) == Verdict(True, Reason.COASTING)
         assert tub.see(Look(wall=26.0, air=[26.0, 25.5])) == Verdict(False, Reason.WARM_ENOUGH)
 
@@ -321,9 +317,7 @@ class TestDemand:
         state, tub, edges = np.array([0.0, 29.0 - room_c, 0.0]), Tub(limits=limits), []
         for _ in range(int(5 * period_s / poll_s)):
             before = tub.memory.allowed
-            allowed = tub.see(
-                Look(float(state[0]) + room_c, float(state[1]) + room_c, after_s=poll_s)
-            ).allowed
+            allowed = tub.see(Look(float(state[0]) + room_c, float(state[1]) + room_c, after_s=poll_s)).allowed
             if allowed != before:
                 edges.append(tub.now_s)
             state[2] = float(allowed)

@@ -61,9 +61,7 @@ class TestMissing:
         assert Probe().read(temperature_c, 60.0).quality is GOOD
 
     @pytest.mark.parametrize(("temperature_c", "humidity_pct"), [(0.0, 0.0), (-0.0, 0.0)])
-    def test_exact_zeros_in_both_channels_are_a_dead_line(
-        self, temperature_c: float, humidity_pct: float
-    ) -> None:
+    def test_exact_zeros_in_both_channels_are_a_dead_line(self, temperature_c: float, humidity_pct: float) -> None:
         """A line stuck low passes the checksum of an AM2302 frame."""
         assert Probe().read(temperature_c, humidity_pct).quality is MISSING
 
@@ -87,9 +85,7 @@ class TestMissing:
 
     def test_a_failure_beats_a_number(self) -> None:
         """Kernel w1_therm documentation: after a failed checksum the old value still stands in the second line."""
-        assert Probe().read(25.0, failure="bad checksum") == Judged(
-            MISSING, None, None, "bad checksum", False
-        )
+        assert Probe().read(25.0, failure="bad checksum") == Judged(MISSING, None, None, "bad checksum", False)
 
     def test_a_refusal_is_never_counted_as_a_good_reading(self) -> None:
         """The run of good readings starts again after it."""
@@ -113,9 +109,7 @@ class TestAm2302Frames:
             ("02 58 80 01 DB", 60.0, -0.1),  # computed
         ],
     )
-    def test_a_frame_of_a_living_room_is_a_reading(
-        self, hexes: str, humidity_pct: float, temperature_c: float
-    ) -> None:
+    def test_a_frame_of_a_living_room_is_a_reading(self, hexes: str, humidity_pct: float, temperature_c: float) -> None:
         """Both channels pass unchanged."""
         frame = am2302(hexes)
         assert frame == (humidity_pct, temperature_c)
@@ -236,9 +230,7 @@ class TestView:
 CAPTURES = st.lists(
     st.tuples(
         st.floats(0.0, 120.0),
-        st.one_of(
-            st.none(), st.floats(), st.floats(-40.0, 85.0), st.sampled_from([0.0, 25.0, 25.1, 85.0, -3276.7])
-        ),
+        st.one_of(st.none(), st.floats(), st.floats(-40.0, 85.0), st.sampled_from([0.0, 25.0, 25.1, 85.0, -3276.7])),
         st.one_of(st.none(), st.floats(-1.0, 101.0), st.just(0.0)),
         st.booleans(),
         st.sampled_from(["", "", "", "no answer"]),
@@ -264,9 +256,7 @@ def test_whatever_is_captured_no_refused_value_comes_out_as_a_number(
             neighbour_c=neighbour_c,
         )
         assert (judged.quality is MISSING) == (judged.temperature_c is None)
-        assert judged.temperature_c is None or (
-            isfinite(judged.temperature_c) and -30 <= judged.temperature_c <= 70
-        )
+        assert judged.temperature_c is None or (isfinite(judged.temperature_c) and -30 <= judged.temperature_c <= 70)
         assert judged.humidity_pct is None or 0 <= judged.humidity_pct <= 100
         assert bool(judged.why) == (judged.quality is not GOOD)
         for wait_s in (0.0, later_s):

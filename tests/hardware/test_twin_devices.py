@@ -53,8 +53,7 @@ def test_each_node_has_its_own_temperature() -> None:
     TwinRelay(shelf, "oak").drive(True)
     clock.jump(3600.0)
     wall, air, ground = (
-        TwinProbe(shelf, node, "oak", node).read().temperature_c
-        for node in (Node.WALL, Node.AIR, Node.SUBSTRATE)
+        TwinProbe(shelf, node, "oak", node).read().temperature_c for node in (Node.WALL, Node.AIR, Node.SUBSTRATE)
     )
     assert wall > air + 2.0 > ground + 2.0 > 20.0
     assert TwinProbe(shelf, "room", None, Node.ROOM).read().temperature_c == 18.0
@@ -99,9 +98,7 @@ def test_air_warmed_over_damp_substrate_gets_drier() -> None:
         ("oak", Node.AIR, {"offset_k": float("nan")}),
     ],
 )
-def test_a_probe_that_cannot_be_is_refused_by_name(
-    tub: str | None, node: Node, options: dict[str, float]
-) -> None:
+def test_a_probe_that_cannot_be_is_refused_by_name(tub: str | None, node: Node, options: dict[str, float]) -> None:
     """A node without its tub, humidity of a wall, digits or noise that cannot be."""
     with pytest.raises(DriverError, match="simulated probe p: "):
         TwinProbe(shelf_at(JumpClock()), "p", tub, node, **options)  # type: ignore[arg-type]
@@ -195,9 +192,7 @@ def test_a_line_is_opened_once() -> None:
 
 def test_a_record_that_cannot_be_opened_is_refused_with_its_path(tmp_path: Path) -> None:
     """The error names relay, path and the system's reason."""
-    with pytest.raises(
-        DriverError, match=r"relay of oak: cannot write its record .*lost/r\.log: No such file"
-    ):
+    with pytest.raises(DriverError, match=r"relay of oak: cannot write its record .*lost/r\.log: No such file"):
         TwinRelay(shelf_at(JumpClock()), "oak", tmp_path / "lost" / "r.log")
 
 

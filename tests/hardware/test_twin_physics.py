@@ -21,9 +21,7 @@ DAY_S = 86400.0
 class Parts:
     """A network together with the numbers it was made from, for an independent computation."""
 
-    def __init__(
-        self, capacities: list[float], pairs: dict[tuple[int, int], float], rooms: list[float]
-    ) -> None:
+    def __init__(self, capacities: list[float], pairs: dict[tuple[int, int], float], rooms: list[float]) -> None:
         self.capacities = np.array(capacities)
         self.rooms = np.array(rooms)
         n = len(capacities)
@@ -173,9 +171,7 @@ def test_a_step_equals_the_matrix_exponential(made: Parts, dt_s: float, values: 
 
 @given(parts(), st.floats(0.1, 1e6), st.floats(-10.0, 50.0), st.floats(-5.0, 40.0), st.floats(0.0, 20.0))
 @settings(max_examples=150, deadline=None)
-def test_two_half_steps_are_one_step(
-    made: Parts, dt_s: float, start_c: float, room_c: float, heat_w: float
-) -> None:
+def test_two_half_steps_are_one_step(made: Parts, dt_s: float, start_c: float, room_c: float, heat_w: float) -> None:
     """Cutting a step in two changes nothing."""
     begin = [start_c] * len(made.capacities)
     whole = made.network.advance(begin, dt_s, room_c, heat_w, room_c + 3.0)
@@ -186,9 +182,7 @@ def test_two_half_steps_are_one_step(
 
 @given(parts(), st.floats(1.0, 1e5), st.floats(-5.0, 40.0), st.floats(-5.0, 40.0), st.floats(0.0, 20.0))
 @settings(max_examples=60, deadline=None)
-def test_no_heat_is_made_or_lost(
-    made: Parts, dt_s: float, room_c: float, room_end_c: float, heat_w: float
-) -> None:
+def test_no_heat_is_made_or_lost(made: Parts, dt_s: float, room_c: float, room_end_c: float, heat_w: float) -> None:
     """Heat put in = heat stored + heat gone to the room, that integrated by Gauss-Legendre along the path."""
     network, begin = made.network, np.linspace(15.0, 30.0, len(made.capacities))
     points, weights = np.polynomial.legendre.leggauss(8)

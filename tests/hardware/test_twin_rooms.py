@@ -106,9 +106,7 @@ def test_a_bad_file_is_refused_with_the_line_at_fault(tmp_path: Path, text: str,
     assert says in str(caught.value)
 
 
-@pytest.mark.parametrize(
-    "content", [None, b"time,temperature_c\n\xff\xfe,1\n", b'time,temperature_c\n"2020\n']
-)
+@pytest.mark.parametrize("content", [None, b"time,temperature_c\n\xff\xfe,1\n", b'time,temperature_c\n"2020\n'])
 def test_a_file_that_cannot_be_read_is_refused(tmp_path: Path, content: bytes | None) -> None:
     """Absent, not text, or with a quote left open: an error with the file's name, no traceback of another kind."""
     path = tmp_path / "room.csv"

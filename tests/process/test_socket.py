@@ -98,7 +98,9 @@ def test_no_verb_can_allow_heat(held: Daemon, verb: str) -> None:
     assert len(held.levels("hazel")) == levels_n
 
 
-@pytest.mark.parametrize("for_s", [0, -1, "soon", None, float("nan"), float("inf"), 10**400, [1]])
+@pytest.mark.parametrize(
+    "for_s", [0, -1, "soon", None, float("nan"), float("inf"), 10**400, [1]], ids=lambda for_s: repr(for_s)[:8]
+)
 def test_a_hold_of_no_length_is_refused(shelf: Daemon, for_s: object) -> None:
     """Anything but a number of seconds above zero gets a sentence, and holds nothing."""
     answer = shelf.ask("hold", enclosure="oak", for_s=for_s)

@@ -25,6 +25,11 @@ def test_the_exit_code_is_0(stopped: Daemon) -> None:
     assert "Traceback" not in stopped.log
 
 
+def test_the_last_line_of_the_log_says_so(stopped: Daemon) -> None:
+    """Whoever reads the log later can tell an ordered stop from a crash."""
+    assert stopped.log.splitlines()[-1] == "INFO stopped as asked; every mat is cut"
+
+
 def test_every_relay_is_left_cut(stopped: Daemon) -> None:
     """Each relay that was allowing is cut on the way out."""
     for tub in ("oak", "alder"):

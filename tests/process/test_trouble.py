@@ -23,6 +23,7 @@ class Trouble(NamedTuple):
     lasted_s: float
     cycles: int
     status: dict[str, Any]
+    text: str
     oak_before_hold: list[Level]
     hold_took_s: float
     heard_by_phone: bytes
@@ -45,6 +46,7 @@ def trouble(kindled: Kindled) -> Trouble:
         # Not asked meanwhile: each answer takes a cycle, and they are to be counted without.
         eventually(lambda: "store: cannot write the record" in shelf.log, "the store to fail")
         status = shelf.status()
+        text = shelf.command("status").out
         before_hold = shelf.levels("oak")
         asked_s = time.monotonic()
         shelf.ask("hold", enclosure="oak", for_s=60)
@@ -55,7 +57,9 @@ def trouble(kindled: Kindled) -> Trouble:
         sinks = shelf.status()["sinks"]
         after = _readings(shelf)
     heard = kindled.phone.heard, kindled.broker.heard
-    return Trouble(lasted_s, status["cycles"] - began_cycles, status, before_hold, took_s, *heard, locked, after, sinks)
+    return Trouble(
+        lasted_s, status["cycles"] - began_cycles, status, text, before_hold, took_s, *heard, locked, after, sinks
+    )
 
 
 def _readings(shelf: Daemon) -> int:
@@ -77,6 +81,11 @@ def test_cycles_and_readings_go_on_all_the_while(trouble: Trouble) -> None:
     ages_s = [probe["age_s"] for tub in trouble.status["enclosures"] for probe in tub["probes"]]
     # Polled every second; and half a second for a busy machine.
     assert max(ages_s) < 1.5
+
+
+def test_a_person_is_told(trouble: Trouble) -> None:
+    """`status` says which of them does not work."""
+    assert "store: does not work now" in trouble.text
 
 
 def test_no_verdict_changed(trouble: Trouble) -> None:

@@ -93,9 +93,7 @@ def test_a_tub_that_cannot_be_a_topic_is_refused(name: str) -> None:
 
 
 # Fixed points of the two scales: ice and steam, and the crossing at -40 (definition of the Fahrenheit scale, ITS-90).
-@pytest.mark.parametrize(
-    ("celsius", "shown"), [(0.0, b"32.0"), (100.0, b"212.0"), (-40.0, b"-40.0"), (22.2, b"72.0")]
-)
+@pytest.mark.parametrize(("celsius", "shown"), [(0.0, b"32.0"), (100.0, b"212.0"), (-40.0, b"-40.0"), (22.2, b"72.0")])
 def test_fahrenheit_is_shown_to_a_tenth(celsius: float, shown: bytes) -> None:
     """A temperature is converted, then rounded once."""
     assert homie.temperature(celsius, Unit.F) == shown

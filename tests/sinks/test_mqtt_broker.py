@@ -26,9 +26,7 @@ from matwarden.events import DigestMade, Started
 from matwarden.terms import AlarmState, Reason, Unit
 
 ROOT = "homie/5/shelf-1"
-NOT_YET = {
-    f"{ROOT}/house/{key}" for key in ("run-started", "digest", "digest-text")
-}  # unless a test tells them
+NOT_YET = {f"{ROOT}/house/{key}" for key in ("run-started", "digest", "digest-text")}  # unless a test tells them
 
 
 def described(watcher: Watcher) -> set[str]:
@@ -217,9 +215,7 @@ def test_a_renamed_tub_leaves_no_ghost(broker: AnyBroker) -> None:
             before.accept([*all_values(), alarm(10, AlarmState.UNACKNOWLEDGED)])
             watcher.wait(f"{ROOT}/$alert/oak-cold", "Oak is cold")
         with telling(broker.port, shelf(first="hazel"), protocol=broker.protocol):
-            wait_for(
-                lambda: not [t for t in watcher.picture if "oak" in t and t != other], "oak's topics to go"
-            )
+            wait_for(lambda: not [t for t in watcher.picture if "oak" in t and t != other], "oak's topics to go")
             assert watcher.text(f"{ROOT}/hazel/band-low") == "22.2"
     assert watcher.text(other) == "24.0"
 

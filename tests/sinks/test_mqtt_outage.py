@@ -161,9 +161,7 @@ def test_a_broker_not_there_is_complained_of_once(caplog: pytest.LogCaptureFixtu
     assert caplog.text.count("no connection") == 1
 
 
-def test_two_daemons_with_one_id_do_not_fight_for_ever(
-    mosquitto: Mosquitto, caplog: pytest.LogCaptureFixture
-) -> None:
+def test_two_daemons_with_one_id_do_not_fight_for_ever(mosquitto: Mosquitto, caplog: pytest.LogCaptureFixture) -> None:
     """After throwing each other out a few times one of them complains and stays away; the other goes on."""
     with Watcher(mosquitto.port) as watcher, telling(mosquitto.port) as one, telling(mosquitto.port) as other:
         wait_for(lambda: "another daemon use the same house id" in caplog.text, "the complaint")
@@ -213,9 +211,7 @@ def test_a_broker_that_never_answers_is_given_up(caplog: pytest.LogCaptureFixtur
         wait_for(lambda: "did not answer as an MQTT broker does" in caplog.text, "the complaint")
 
 
-@pytest.mark.skipif(
-    MOSQUITTO is None, reason="this shows what mosquitto and the demo's broker have in common"
-)
+@pytest.mark.skipif(MOSQUITTO is None, reason="this shows what mosquitto and the demo's broker have in common")
 def test_the_picture_is_the_same_with_either_protocol(broker: AnyBroker) -> None:
     """MQTT 3.1.1 at the demo's broker shows what MQTT 5 at mosquitto shows."""
     pictures = []

@@ -186,9 +186,7 @@ _event = st.one_of(
         st.sampled_from(sorted(TEMPERATURES_C)),
         st.sampled_from(list(Quality)[1:]),
     ),
-    st.builds(
-        verdict, st.floats(0, 500), st.booleans(), st.sampled_from(list(Reason)), st.integers(0, 10**9)
-    ),
+    st.builds(verdict, st.floats(0, 500), st.booleans(), st.sampled_from(list(Reason)), st.integers(0, 10**9)),
     st.builds(alarm, st.floats(0, 500), st.sampled_from(list(AlarmState)), st.text(max_size=20)),
 )
 

@@ -182,9 +182,7 @@ def test_a_wrong_password_is_told_without_the_password(
     assert "dry sand" not in caplog.text
 
 
-@pytest.mark.parametrize(
-    ("content", "complaint"), [(None, "cannot be read: No such file"), ("\n", "is empty")]
-)
+@pytest.mark.parametrize(("content", "complaint"), [(None, "cannot be read: No such file"), ("\n", "is empty")])
 def test_a_password_file_that_does_not_serve_is_named(
     tmp_path: Path, caplog: pytest.LogCaptureFixture, content: str | None, complaint: str
 ) -> None:
@@ -203,7 +201,5 @@ def test_a_user_without_rights_is_told(
     device = shelf(house="shelf-9")
     with telling(guarded.port, device, username="shelf", password_file=password_file) as sink:
         sink.accept(all_values())
-        wait_for(
-            lambda: "does not take what we publish below homie/5/shelf-9" in caplog.text, "the complaint"
-        )
+        wait_for(lambda: "does not take what we publish below homie/5/shelf-9" in caplog.text, "the complaint")
     assert caplog.text.count("does not take") == 1

@@ -89,9 +89,7 @@ def embedded_broker(port: int) -> Iterator[EmbeddedBroker]:
     """
     _broker_class()
     for name in ("amqtt", "transitions"):
-        logging.getLogger(name).setLevel(
-            logging.CRITICAL
-        )  # it tells of every client; the demo's output is ours
+        logging.getLogger(name).setLevel(logging.CRITICAL)  # it tells of every client; the demo's output is ours
     broker = EmbeddedBroker(port)
     broker.start()
     try:
@@ -112,9 +110,7 @@ def _broker_class() -> Any:
     class ClosingBroker(Broker):  # type: ignore[misc]
         """Closes what the library leaves open when a client was refused or broke off."""
 
-        async def stream_connected(
-            self, reader: Any, writer: asyncio.StreamWriter, listener_name: str
-        ) -> None:
+        async def stream_connected(self, reader: Any, writer: asyncio.StreamWriter, listener_name: str) -> None:
             try:
                 await super().stream_connected(reader, writer, listener_name)
             finally:

@@ -100,9 +100,7 @@ def faults(device: DeviceTerms) -> list[str]:
     seen: set[str] = set()
     for enclosure in device.enclosures:
         if not is_id(enclosure.id):
-            found.append(
-                f"enclosure id {enclosure.id!r}: only a-z, 0-9 and inner hyphens can be in an MQTT topic"
-            )
+            found.append(f"enclosure id {enclosure.id!r}: only a-z, 0-9 and inner hyphens can be in an MQTT topic")
         if enclosure.id in RESERVED_NODES:
             found.append(f"enclosure id {enclosure.id!r} is taken by a node of our own: choose another")
         if enclosure.id in seen:

@@ -110,16 +110,12 @@ class MqttSink:
         elif ending.was_up and not ending.lasting:
             self._brief_n += 1
             if self._brief_n >= _BRIEF_MOST:  # not every broker says why it throws one of two out
-                text = (
-                    "the connection breaks as soon as it is made: does another daemon use the same house id?"
-                )
+                text = "the connection breaks as soon as it is made: does another daemon use the same house id?"
                 ending = Ending(text, True)
         if ending.text != self._complaint:
             self._complaint = ending.text
             most_s = _RETRY_LASTING_S if ending.lasting else _RETRY_MOST_S
-            _log.warning(
-                "MQTT: %s. Trying again within %.0f s; nothing else waits for it", ending.text, most_s
-            )
+            _log.warning("MQTT: %s. Trying again within %.0f s; nothing else waits for it", ending.text, most_s)
         if ending.lasting:
             return _RETRY_LASTING_S
         if ending.was_up:
@@ -160,9 +156,7 @@ class MqttSink:
             self._pump(link)
             if link.refused and not refused:
                 refused = True
-                _log.warning(
-                    "MQTT: the broker does not take what we publish below %s: %s", self._root, link.refusal
-                )
+                _log.warning("MQTT: the broker does not take what we publish below %s: %s", self._root, link.refusal)
         return link.ending
 
     def _greet(self) -> None:
@@ -229,9 +223,7 @@ class MqttSink:
             self._picture.stop()
             self._enqueue(self._picture.changed())
             self._queue.append(Value(self._state_topic, b"disconnected"))
-        while (
-            link.ending is None and self._elapsed_s() < deadline_s and not (link.settled and not self._queue)
-        ):
+        while link.ending is None and self._elapsed_s() < deadline_s and not (link.settled and not self._queue):
             self._pump(link)
             link.turn(_TURN_S)
         leave_at_s = self._elapsed_s() + _LINGER_S

@@ -89,9 +89,7 @@ class Link:
                 # The session must live as long as the will is held back, or the will is sent at once.
                 kept_s = terms.will_delay_s + _KEEP_ALIVE_S
                 session = _property(PacketTypes.CONNECT, "SessionExpiryInterval", kept_s)
-                self._client.connect(
-                    terms.host, terms.port, _KEEP_ALIVE_S, clean_start=clean, properties=session
-                )
+                self._client.connect(terms.host, terms.port, _KEEP_ALIVE_S, clean_start=clean, properties=session)
             else:
                 self._client.connect(terms.host, terms.port, _KEEP_ALIVE_S)
         except ssl.SSLCertVerificationError as problem:
@@ -192,9 +190,7 @@ class Link:
         try:
             context = ssl.create_default_context(cafile=terms.ca_file)
         except OSError as problem:  # ssl.SSLError is one of these
-            text = (
-                f"the authority's certificate {terms.ca_file} cannot be used: {problem.strerror or problem}"
-            )
+            text = f"the authority's certificate {terms.ca_file} cannot be used: {problem.strerror or problem}"
             raise LinkError(text, True) from problem
         context.sslsocket_class = _ClosingSocket
         if terms.certificate_file is not None:
@@ -240,9 +236,7 @@ class Link:
         else:
             self._end("the connection broke" if self.up else self._unanswered(), False)
 
-    def _on_publish(
-        self, client: Client, data: Any, mid: int, code: ReasonCode, properties: Properties | None
-    ) -> None:
+    def _on_publish(self, client: Client, data: Any, mid: int, code: ReasonCode, properties: Properties | None) -> None:
         self._unacked.discard(mid)
         if code.is_failure:
             self.refused += 1

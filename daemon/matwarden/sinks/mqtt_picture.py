@@ -223,9 +223,7 @@ class Picture:
                 yield Value(f"{role}-temperature", payload, expires=True)
         for key in {homie.humidity_key(p): None for p in probes if p.id in self._device.humid}:
             values_pct = [
-                r.humidity_pct
-                for p, r in fresh
-                if homie.humidity_key(p) == key and r.humidity_pct is not None
+                r.humidity_pct for p, r in fresh if homie.humidity_key(p) == key and r.humidity_pct is not None
             ]
             yield Value(key, homie.humidity(min(values_pct)) if values_pct else b"", expires=True)
         last = [r.at.wall_s for p in probes if (r := self._readings.get(p.id)) is not None]

@@ -170,9 +170,7 @@ class TwinRelay:
             try:
                 self._file = FileIO(record, "a")
             except OSError as error:
-                raise DriverError(
-                    f"relay of {tub}: cannot write its record {record}: {error.strerror}"
-                ) from error
+                raise DriverError(f"relay of {tub}: cannot write its record {record}: {error.strerror}") from error
         else:
             self._record = record
         self._open = True

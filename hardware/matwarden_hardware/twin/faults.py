@@ -77,9 +77,7 @@ class Fault:
         if not math.isfinite(self.at_s):
             raise DriverError(f"{where}: starts at {self.at_s} s, expected a number of seconds")
         if self.until_s is not None and not self.at_s < self.until_s < math.inf:
-            raise DriverError(
-                f"{where}: ends at {self.until_s} s, expected a time after its start at {self.at_s} s"
-            )
+            raise DriverError(f"{where}: ends at {self.until_s} s, expected a time after its start at {self.at_s} s")
         if not math.isfinite(self.amount):
             raise DriverError(f"{where}: amount is {self.amount}, expected a number")
         if self.kind in _WITHOUT_AMOUNT and self.amount != 0.0:
@@ -87,6 +85,4 @@ class Fault:
         if self.kind in _NEVER_NEGATIVE and self.amount < 0.0:
             raise DriverError(f"{where}: amount is {self.amount:g}, expected 0 or more")
         if (self.kind is FaultKind.ROOM_OFFSET) != (self.subject == ROOM):
-            raise DriverError(
-                f"{where}: the subject of {FaultKind.ROOM_OFFSET}, and of no other kind, is '{ROOM}'"
-            )
+            raise DriverError(f"{where}: the subject of {FaultKind.ROOM_OFFSET}, and of no other kind, is '{ROOM}'")

@@ -48,9 +48,7 @@ class Network:
     ) -> None:
         n = len(capacities_j_per_k)
         if n == 0 or len(to_room_w_per_k) != n or len(heat_into) != n:
-            raise ValueError(
-                "a network needs one capacity, one room conductance and one heat share for each node"
-            )
+            raise ValueError("a network needs one capacity, one room conductance and one heat share for each node")
         if not all(0.0 < c < math.inf for c in capacities_j_per_k):
             raise ValueError("each capacity must be above 0 J/K: leave an absent node out of the network")
         if not all(0.0 <= g < math.inf for g in (*to_room_w_per_k, *conductances_w_per_k.values())):

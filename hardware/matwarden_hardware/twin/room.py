@@ -50,9 +50,7 @@ class DailyRoom:
     def temperature_c(self, t_s: float) -> float:
         """The room's temperature at shelf time `t_s`."""
         turn = t_s / _DAY_S + (self.start_hour - self.warmest_hour) / 24.0
-        return (
-            self.mean_c + self.drift_k_per_day * t_s / _DAY_S + 0.5 * self.swing_k * math.cos(math.tau * turn)
-        )
+        return self.mean_c + self.drift_k_per_day * t_s / _DAY_S + 0.5 * self.swing_k * math.cos(math.tau * turn)
 
 
 class DayPlanRoom:
@@ -79,9 +77,7 @@ class DayPlanRoom:
         if not plan:
             raise DriverError("the room's day has no points: give at least one (hour, temperature)")
         hours = [hour for hour, _ in plan]
-        if not all(0.0 <= hour < 24.0 for hour in hours) or any(
-            b <= a for a, b in zip(hours, hours[1:], strict=False)
-        ):
+        if not all(0.0 <= hour < 24.0 for hour in hours) or any(b <= a for a, b in zip(hours, hours[1:], strict=False)):
             raise DriverError(f"the hours of the room's day are {hours}: expected rising, from 0 to below 24")
         if not all(math.isfinite(temperature_c) for _, temperature_c in plan):
             raise DriverError("a temperature of the room's day is not a number")
@@ -137,9 +133,7 @@ class SeriesRoom:
                 lines = csv.reader(file, strict=True)
                 header = next(lines, [])
                 if header != _HEADER:
-                    raise DriverError(
-                        f"{path}, line 1: expected '{','.join(_HEADER)}', found '{','.join(header)}'"
-                    )
+                    raise DriverError(f"{path}, line 1: expected '{','.join(_HEADER)}', found '{','.join(header)}'")
                 for fields in lines:
                     rows.append(_row(fields, f"{path}, line {lines.line_num}", rows[-1][0] if rows else None))
         except (OSError, UnicodeDecodeError, csv.Error) as error:

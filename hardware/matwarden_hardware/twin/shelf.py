@@ -261,9 +261,7 @@ class Shelf:
         edges_ms = [edge for one in self._faults for edge in (one.start_ms, one.end_ms) if edge > t_ms]
         self._next_ms = min(edges_ms, default=_NEVER_MS)
         active = self._active()
-        self._room_offset_k = sum(
-            one.fault.amount for one in active if one.fault.kind is FaultKind.ROOM_OFFSET
-        )
+        self._room_offset_k = sum(one.fault.amount for one in active if one.fault.kind is FaultKind.ROOM_OFFSET)
         for probe in self._of_probe.keys() | {one.fault.subject for one in active if one.fault.kind.of_probe}:
             mine = [one for one in active if one.fault.kind.of_probe and one.fault.subject == probe]
             self._of_probe.setdefault(probe, [])[:] = mine

@@ -52,9 +52,7 @@ class Tub:
             elif fault.kind is FaultKind.LID_OFF:
                 lid_factor *= fault.amount
         # Welded wins over open: of two answers to an impossible question the dangerous one.
-        self.contact_closed = FaultKind.RELAY_WELDED in kinds or (
-            self.line_allow and FaultKind.RELAY_OPEN not in kinds
-        )
+        self.contact_closed = FaultKind.RELAY_WELDED in kinds or (self.line_allow and FaultKind.RELAY_OPEN not in kinds)
         self.readback_wrong = FaultKind.RELAY_READBACK_WRONG in kinds
         self.heat_w = power_w if self.contact_closed and FaultKind.MAT_UNPLUGGED not in kinds else 0.0
         self.network = self._networks.get(lid_factor) or self._physics.network(lid_factor)
