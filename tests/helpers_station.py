@@ -1,8 +1,8 @@
 """The running station on a bench: probes and relays that a test sets by hand, a clock that jumps, and who is told.
 
 `Bench` is the real station with its real poller over hand-set ports. `house` writes a settings file with a simulated
-shelf, for tests that run the whole program (`Rehearsal`). `Witness` looks on from outside: what the probes delivered,
-what the relay's line did, what was told.
+shelf, and `House` runs the whole program on it, through restarts. `WatchedProbe` and `WatchedRelay` write down what
+probes delivered and what a relay's line did.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from typing import Any
 
 from matwarden.clocks import SimulatedClock
 from matwarden.devices import Devices
-from matwarden.events import AlarmChanged, Event, PushAsked, Remember, VerdictChanged
+from matwarden.events import AlarmChanged, Event, PushAsked, VerdictChanged
 from matwarden.main import open_devices
 from matwarden.pollers import InlinePoller, Poller
 from matwarden.rehearsal import Rehearsal
@@ -178,11 +178,6 @@ class Bench:
                 return
             self.cycle()
         raise AssertionError(f"no heat: {[tub.guard.why() for tub in self.station.tubs.values() if tub.guard]}")
-
-    def why(self, id: str = "oak") -> str:
-        guard = self.station.tubs[id].guard
-        assert guard is not None
-        return guard.why()
 
     def reason(self, id: str = "oak") -> Reason:
         """Of the verdict last told."""
@@ -391,11 +386,6 @@ def alarms(events: Sequence[Event], alarm: str) -> list[AlarmState]:
 def pushes(events: Sequence[Event], alarm: str) -> list[PushAsked]:
     """What was asked to be pushed about an alarm."""
     return [event for event in events if isinstance(event, PushAsked) and event.key.startswith(f"{alarm}/")]
-
-
-def kept(events: Sequence[Event]) -> dict[str, Mapping[str, Any]]:
-    """What a record would hold of these events."""
-    return {event.key: event.value for event in events if isinstance(event, Remember)}
 
 
 def mat_with(**changes: Any) -> MatTerms:
