@@ -78,8 +78,8 @@ class Tub:
         return self.alarms.look(self.seen, guard.tripped, guard.relay_fault, why, at)
 
     def _introduce_neighbours(self) -> None:
-        # Whose movement shows that a probe is stuck: another one of its role, else the next nearest thing. Damp substrate
-        # may honestly keep still to a tenth of a degree for hours while the air above it swings with the mat.
+        # Whose movement shows that a probe is stuck: another one of its role, else the next nearest thing. Damp
+        # substrate may honestly keep still to a tenth of a degree for hours while the air above it swings.
         for probe in self.probes:
             role = probe.terms.role
             if role is Role.SUBSTRATE:
