@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import pytest
 
-from helpers_process import Kindled, kindled_shelves
+from helpers_kindled import Kindled, kindled_shelves
 
 
 @pytest.fixture(scope="session")

@@ -6,7 +6,7 @@ import re
 
 import pytest
 
-from helpers_process import Kindled
+from helpers_kindled import Kindled
 
 
 @pytest.mark.parametrize("verb", [("status",), ("why", "oak"), ("digest",)])

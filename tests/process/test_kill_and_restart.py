@@ -12,7 +12,8 @@ from typing import NamedTuple
 
 import pytest
 
-from helpers_process import Daemon, Kindled, Level, Ran, eventually, offset, shelf_text
+from helpers_kindled import Kindled
+from helpers_process import Daemon, Level, Ran, eventually, offset, shelf_text
 
 TUBS = ("oak", "alder", "hazel")
 # More readings than fit into the ten seconds a relay rests: proving decides when heat comes, not the rest.

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from helpers_process import PATIENCE_S, Kindled
+from helpers_kindled import Kindled
+from helpers_process import PATIENCE_S
 
 
 @pytest.mark.parametrize("verb", ["status", "why", "hold", "reset"])

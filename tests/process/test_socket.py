@@ -14,7 +14,8 @@ from collections.abc import Iterator
 
 import pytest
 
-from helpers_process import Daemon, Kindled
+from helpers_kindled import Kindled
+from helpers_process import Daemon
 
 
 @pytest.fixture(scope="module")

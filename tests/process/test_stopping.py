@@ -7,7 +7,8 @@ import sqlite3
 
 import pytest
 
-from helpers_process import Daemon, Kindled
+from helpers_kindled import Kindled
+from helpers_process import Daemon
 from matwarden.sinks.store_read import Recorded
 
 

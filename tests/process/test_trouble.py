@@ -13,7 +13,8 @@ from typing import Any, NamedTuple
 
 import pytest
 
-from helpers_process import Daemon, Kindled, Level, eventually
+from helpers_kindled import Kindled
+from helpers_process import Daemon, Level, eventually
 from matwarden.sinks.store_read import Recorded
 
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from helpers_process import Kindled, command, eventually
+from helpers_kindled import Kindled
+from helpers_process import command, eventually
 
 
 def test_the_second_ends_and_the_first_goes_on(kindled: Kindled) -> None:
