@@ -25,6 +25,7 @@ class _LineAtTell:
 
     def __init__(self, *enclosures: Enclosure) -> None:
         self.seen: list[tuple[Reason, bool]] = []
+        self.levels: list[bool] = []
         self._armed = False
         self.bench = Bench(*enclosures, on_tell=self._look)
         self._armed = True
@@ -33,15 +34,19 @@ class _LineAtTell:
     def _look(self, events: list[Event]) -> None:
         if self._armed:
             level = self.bench.relays["oak"].level
+            self.levels.append(level)
             self.seen += [(each.verdict.reason, level) for each in events if isinstance(each, VerdictChanged)]
 
 
 @pytest.mark.parametrize("hot", ["oak_wall", "oak_air", "oak_substrate"])
 def test_a_reading_at_the_cut_out_cuts_in_its_own_cycle(hot: str) -> None:
-    """Any probe's reading at the cut-out trips, with the line cut before the trip is told."""
+    """Any probe's reading at the cut-out trips, with the line cut before anything is told."""
     watch = _LineAtTell(_quick_tub())
     watch.bench.set(**{hot: 30.0})
+    watch.levels.clear()
     watch.bench.poll()
+    assert watch.levels
+    assert not any(watch.levels), "something was told, be it the reading, before the line was cut"
     assert watch.seen[-1] == (Reason.CUT_OUT, False)
 
 
