@@ -194,7 +194,8 @@ class _Reader:
         self._probe.close()
 
     def join(self) -> None:
-        self._thread.join(timeout=0.5)
+        # Short, because there may be many that hang: such a thread ends with the process.
+        self._thread.join(timeout=0.05)
 
 
 def _read(name: str, probe: Probe, at_s: float) -> Capture:

@@ -26,7 +26,7 @@ def test_a_quiet_night() -> None:
         "14 Jan 08:00 to 15 Jan 08:00 (Europe/Amsterdam)",
         "Oak: 24.0 °C throughout, 100 % in band",
         "  wall 26.1 °C, substrate 23.5 °C, humidity moist 81 %",
-        "  heat 25 % of the time, switched 2 times",
+        "  heat 25 % of the time, switched on 2 times",
         "Rowan: 25.0 °C throughout, 100 % in band",
         "Room: 19.0 °C throughout",
     ]
@@ -48,7 +48,7 @@ def test_a_cold_night_and_a_silent_probe() -> None:
         "Oak: 20.9 (01:00) to 24.0 °C (08:00), 78 % in band",
         "  wall 26.1 °C, substrate 23.5 °C, humidity moist 81 %",
         "  cold 5 h 10 min from 01:00 (6.7 °C·h in all)",
-        "  heat 25 % of the time, switched 2 times",
+        "  heat 25 % of the time, switched on 2 times",
         "Rowan: 25.0 °C throughout, 100 % in band",
         "  rowan-air: 1440 missing, 2 doubtful (the probe does not answer)",
         "Room: 19.0 °C throughout",

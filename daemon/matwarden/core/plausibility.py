@@ -136,7 +136,7 @@ def judge(
         if suspect_run >= AGREE_N:
             moved, suspect_run, run = True, 0, 0
         else:
-            doubt = f"changed by {value_c - good_c:+.1f} K in {now_s - memory.good_s:.0f} s"
+            doubt = f"jumped further than a tub can in {now_s - memory.good_s:.0f} s"
     if (
         not doubt
         and now_s - flat_since_s >= STUCK_AFTER_S
@@ -144,8 +144,7 @@ def judge(
         and high_c is not None
         and high_c - low_c >= STUCK_NEIGHBOUR_K
     ):
-        still_h = (now_s - flat_since_s) / 3600
-        doubt = f"has not moved for {still_h:.0f} h while its neighbour moved by {high_c - low_c:.1f} K"
+        doubt = f"has not moved for {(now_s - flat_since_s) / 3600:.0f} h while its neighbour did"
 
     if doubt:
         doubtful = ProbeMemory(

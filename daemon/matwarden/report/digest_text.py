@@ -115,7 +115,8 @@ def _tub_lines(night: EnclosureNight, unit: Unit, zone: ZoneInfo, lasts_s: float
         lines.append("  " + ", ".join(outside))
     if night.heat is not None and night.heat.allowed_share is not None:
         switched = night.heat.operations
-        lines.append(f"  heat {_share(night.heat.allowed_share)} of the time, switched {switched} times")
+        times = "once" if switched == 1 else f"{switched} times"
+        lines.append(f"  heat {_share(night.heat.allowed_share)} of the time, switched on {times}")
     return lines + _unread_lines(night.unread)
 
 

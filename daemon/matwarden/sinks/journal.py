@@ -41,7 +41,9 @@ class JournalSink:
     def _write(self, event: Event) -> None:
         if isinstance(event, VerdictChanged):
             # Below setpoint or coasting is the same relay: only what moves it, or what is wrong, is worth a line.
-            serious = event.verdict.reason in _SERIOUS
+            # The first verdict of every run is blind: nothing has been read yet, and nothing is wrong with that.
+            first = event.enclosure not in self._allowed and event.verdict.reason is Reason.BLIND
+            serious = event.verdict.reason in _SERIOUS and not first
             if serious or self._allowed.get(event.enclosure) != event.verdict.allowed:
                 self._log.log(logging.WARNING if serious else logging.INFO, "%s: %s", event.enclosure, event.sentence)
             self._allowed[event.enclosure] = event.verdict.allowed
