@@ -213,8 +213,10 @@ class PaperGuard:
         self.held_until_s = None
 
     def reset(self, seen: Observation) -> bool:
-        """A person's reset: granted only when every probe is seen to be cool and the relay obeys."""
+        """A person's reset: granted only when the wall and every other probe is seen to be cool and the relay obeys."""
         limits = self.limits
+        if not seen.wall:
+            return False
         for probe in seen.wall + seen.air + seen.other:
             cool = probe.value_c is not None and probe.value_c < limits.cut_out_c - limits.differential_k
             if probe.quality is not Quality.GOOD or seen.now_s - probe.taken_s > limits.stale_s or not cool:

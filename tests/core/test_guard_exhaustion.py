@@ -240,7 +240,8 @@ def test_only_a_reset_that_finds_everything_cool_leaves_a_latch() -> None:
         for case in cases:
             after, refused = guard.reset(state, case.seen, LIMITS)
             probes = case.seen.wall + case.seen.air + case.seen.other
-            cool = all(p.quality is Quality.GOOD and NOW - p.taken_s <= 3 and (p.value_c or 0) < 29 for p in probes)
+            cool = bool(case.seen.wall)
+            cool &= all(p.quality is Quality.GOOD and NOW - p.taken_s <= 3 and (p.value_c or 0) < 29 for p in probes)
             if cool and case.seen.relay_agrees:
                 assert (after, refused) == (
                     state._replace(tripped=False, relay_fault=False, disagreements=0),
