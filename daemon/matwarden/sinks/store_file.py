@@ -1,4 +1,8 @@
-"""Opening the record for the daemon: one writer, one file, and a fresh file when the old one is damaged."""
+"""Opening the record for the daemon: one writer, one file, and a fresh file when the old one is damaged.
+
+The fresh file is finished, with everything saved from the old one in it, before it takes the old one's place: whenever
+the program is killed or the power goes, the next start finds what a trip left behind in one of the two.
+"""
 
 from __future__ import annotations
 
@@ -11,7 +15,7 @@ from collections.abc import Callable
 from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, NoReturn
 
 from sqlite_utils import Database
 
@@ -30,6 +34,11 @@ from matwarden.sinks.store_schema import (
 __all__ = ["Store", "open_store"]
 
 LOCK = "matwarden.lock"
+# A finished fresh file that is about to take the place of a damaged one, and one that is still being written.
+_FRESH = ".fresh"
+_UNFINISHED = ".unfinished"
+_WITH_IT = ("-journal", "-wal", "-shm")
+_LOOK = "a trip or a hold may be forgotten, look at every mat now"
 
 # A whole check reads every page: half a second for this much on a small board's card. Of a larger file only the tables
 # are checked that a start depends on; damage elsewhere is found where it is met, and dealt with then.
@@ -43,18 +52,19 @@ def open_store(directory: Path, now_wall_s: float, *, power_safe: bool = True) -
     """Open the record in `directory`, making both when they are not there.
 
     A damaged file is renamed to `matwarden.db.damaged-<UTC time>`, what can be read of its memory is carried over, and
-    `Store.notices` tells so.
+    `Store.notices` tells so. A sound file that cannot be written now (a full or read-only disk) is read, so that the
+    guard can begin with what it remembers, and taken up for writing as soon as that goes.
 
     Args:
         power_safe: True: what is committed outlives a power cut. False: for a simulation, where it need not.
 
     Raises:
         StoreBusy: another matwarden is using the directory.
-        StoreError: it cannot be made, opened or written; the text says why and what to do.
+        StoreError: it cannot be made or opened; the text says why and what to do.
     """
     try:
         directory.mkdir(mode=0o750, parents=True, exist_ok=True)
-        lock = os.open(directory / LOCK, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o640)
+        lock = _open_lock(directory / LOCK)
     except OSError as error:
         raise StoreError(
             f"cannot use {directory} for the record: {error.strerror}; choose a directory matwarden may write to"
@@ -68,8 +78,10 @@ def open_store(directory: Path, now_wall_s: float, *, power_safe: bool = True) -
                 f"another matwarden (process {holder}) is using {directory}; stop it first, or give this one a "
                 "directory of its own: two would switch the same mats"
             ) from error
-        os.ftruncate(lock, 0)
-        os.pwrite(lock, f"{os.getpid()}\n".encode("ascii"), 0)
+        # Only a hint for people: not worth a start on a full disk.
+        with contextlib.suppress(OSError):
+            os.ftruncate(lock, 0)
+            os.pwrite(lock, f"{os.getpid()}\n".encode("ascii"), 0)
         return Store(directory / DATABASE, lock, now_wall_s, power_safe)
     except BaseException:
         os.close(lock)
@@ -89,12 +101,16 @@ class Store:
         self._lock = lock
         self._power_safe = power_safe
         self._closed = False
+        self._damaged = False
+        self._read_only = False
+        self._finish_replacing(now_wall_s)
         try:
             self._db = _open(path, power_safe)
         except sqlite3.Error as error:
-            if not is_damage(error):
-                raise explain(error, path, "write") from error
-            self._begin_anew(now_wall_s)
+            if is_damage(error):
+                self._begin_anew(now_wall_s)
+            else:
+                self._only_read(error)
 
     @property
     def connection(self) -> sqlite3.Connection:
@@ -119,8 +135,13 @@ class Store:
             StoreReplaced: the file was damaged; a new, empty one is open now and `work` is not done.
             StoreError: nothing was written.
         """
-        connection = self._db.conn
         try:
+            if self._damaged:
+                # Setting it aside failed the last time.
+                self._replace(now_wall_s)
+            if self._read_only:
+                self._take_up()
+            connection = self._db.conn
             connection.execute("BEGIN IMMEDIATE")
             work(connection)
             connection.execute("COMMIT")
@@ -128,8 +149,7 @@ class Store:
             self._roll_back()
             if not is_damage(error):
                 raise explain(error, self.path, "write") from error
-            self._begin_anew(now_wall_s)
-            raise StoreReplaced(" ".join(self.notices)) from error
+            self._replace(now_wall_s)
         except BaseException:
             self._roll_back()
             raise
@@ -148,17 +168,37 @@ class Store:
             if self._db.conn.in_transaction:
                 self._db.conn.execute("ROLLBACK")
 
+    def _only_read(self, error: sqlite3.Error) -> None:
+        """Open the file for reading; raise what stands in the way of writing when that does not go either."""
+        told = explain(error, self.path, "write")
+        try:
+            self._db = Database(connect_read_only(self.path), execute_plugins=False)
+        except StoreError:
+            raise told from error
+        self._read_only = True
+        self.notices = (f"{told}. What it remembers could be read; nothing is recorded until it can be written again.",)
+
+    def _take_up(self) -> None:
+        """Open for writing what could only be read before."""
+        db = _open(self.path, self._power_safe)
+        self._db.close()
+        self._db = db
+        self._read_only = False
+
+    def _replace(self, now_wall_s: float) -> NoReturn:
+        """Begin anew, and tell so."""
+        self._begin_anew(now_wall_s)
+        raise StoreReplaced(" ".join(self.notices))
+
     def _begin_anew(self, now_wall_s: float) -> None:
         """Set the damaged file aside and open a fresh one with what could be saved."""
+        self._damaged = True
         with contextlib.suppress(AttributeError, sqlite3.Error):
             self._db.close()
-        memory, pushes = _salvage(self.path)
-        stamp = datetime.fromtimestamp(now_wall_s, UTC).strftime("%Y%m%dT%H%M%SZ")
-        aside = self.path.with_name(f"{self.path.name}.damaged-{stamp}")
+        memory, lost_n, pushes = _salvage(self.path)
         try:
-            for ending in ("", "-wal", "-shm"):
-                if (part := Path(f"{self.path}{ending}")).exists():
-                    part.rename(f"{aside}{ending}")
+            _lay_fresh(self.path, memory or [], pushes, self._power_safe)
+            aside = _set_aside(self.path, now_wall_s)
             self._db = _open(self.path, self._power_safe)
         except OSError as error:
             raise StoreError(
@@ -166,16 +206,78 @@ class Store:
             ) from error
         except sqlite3.Error as error:
             raise explain(error, self.path, "write") from error
-        kept = (
-            f"{len(memory)} remembered states (trips, holds, alarms) were carried over"
-            if memory is not None
-            else "what it remembered could not be read: a trip or a hold may be forgotten, look at every mat now"
-        )
+        self._damaged = self._read_only = False
+        kept = f"{len(memory or [])} remembered states (trips, holds, alarms) were carried over"
+        if memory is None:
+            kept = f"what it remembered could not be read: {_LOOK}"
+        elif lost_n:
+            kept += f", {lost_n} could not be read: {_LOOK}"
         self.notices = (
             *self.notices,
-            f"The record {self.path} is damaged. It was set aside as {aside.name} and a new one begun; {kept}.",
+            f"The record {self.path} is damaged. It was set aside as {aside} and a new one begun; {kept}.",
         )
-        self.write(lambda connection: _restore(connection, memory or [], pushes), now_wall_s)
+
+    def _finish_replacing(self, now_wall_s: float) -> None:
+        """What a kill or a power cut left of replacing a damaged file."""
+        try:
+            if Path(f"{self.path}{_FRESH}").exists():
+                aside = _set_aside(self.path, now_wall_s)
+                self.notices = (
+                    f"The record {self.path} was damaged, and matwarden ended while replacing it. The old one was set "
+                    f"aside as {aside}; of its memory not everything may have been saved: {_LOOK}.",
+                )
+        except OSError as error:
+            raise StoreError(
+                f"the record {self.path} is damaged and cannot be set aside: {error.strerror}; move it away"
+            ) from error
+
+
+def _open_lock(path: Path) -> int:
+    try:
+        return os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o640)
+    except OSError:
+        # A disk that has become read-only: a lock can be held all the same.
+        return os.open(path, os.O_RDONLY | os.O_CLOEXEC)
+
+
+def _lay_fresh(path: Path, memory: list[Row], pushes: list[Row], power_safe: bool) -> None:
+    """Write a fresh file with what was saved. Once it bears its name it is whole."""
+    unfinished = Path(f"{path}{_UNFINISHED}")
+    for ending in ("", *_WITH_IT):
+        Path(f"{unfinished}{ending}").unlink(missing_ok=True)
+    with closing(_open(unfinished, power_safe)) as db:
+        db.conn.execute("BEGIN IMMEDIATE")
+        _restore(db.conn, memory, pushes)
+        db.conn.execute("COMMIT")
+        # Everything in the one file, and no log beside it that would have to be renamed with it.
+        db.conn.execute("PRAGMA journal_mode = DELETE")
+    unfinished.rename(f"{path}{_FRESH}")
+    _sync_names(path.parent)
+
+
+def _set_aside(path: Path, now_wall_s: float) -> str:
+    """Rename what there is of the old file and put the fresh one in its place; the old one's new name.
+
+    The log goes first: a fresh file must never find it beside itself.
+    """
+    stamp = datetime.fromtimestamp(now_wall_s, UTC).strftime("%Y%m%dT%H%M%SZ")
+    aside = f"{path.name}.damaged-{stamp}"
+    for ending in (*_WITH_IT, ""):
+        if (part := Path(f"{path}{ending}")).exists():
+            part.rename(path.with_name(f"{aside}{ending}"))
+    _sync_names(path.parent)
+    Path(f"{path}{_FRESH}").rename(path)
+    _sync_names(path.parent)
+    return aside
+
+
+def _sync_names(directory: Path) -> None:
+    """Have the directory's own changes on the disk."""
+    fd = os.open(directory, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
+    try:
+        os.fsync(fd)
+    finally:
+        os.close(fd)
 
 
 def _open(path: Path, power_safe: bool) -> Database:
@@ -196,6 +298,8 @@ def _open(path: Path, power_safe: bool) -> Database:
         migrations.apply(db)
         for table in () if small else _NEEDED:
             _check(db, table)
+        if _unreadable(db.conn.execute("SELECT key, json FROM memory").fetchall()):
+            raise _damage("a remembered state cannot be read")
     except BaseException:
         db.close()
         raise
@@ -206,26 +310,45 @@ def _check(db: Database, what: str) -> None:
     """Raise as SQLite does for a damaged file when its quick check finds anything. `what`: a table, or "1" for all."""
     found = db.conn.execute(f"PRAGMA quick_check({what})").fetchone()[0]
     if found != "ok":
-        damage = sqlite3.DatabaseError(found)
-        damage.sqlite_errorcode = sqlite3.SQLITE_CORRUPT
-        raise damage
+        raise _damage(found)
 
 
-def _salvage(path: Path) -> tuple[list[Row] | None, list[Row]]:
-    """What a damaged file still gives: its memory (None: unreadable) and its undelivered pushes."""
+def _damage(what: str) -> sqlite3.DatabaseError:
+    """The error SQLite raises for a damaged file."""
+    error = sqlite3.DatabaseError(what)
+    error.sqlite_errorcode = sqlite3.SQLITE_CORRUPT
+    return error
+
+
+def _unreadable(memory: list[Row]) -> list[Row]:
+    """The rows that are no JSON: no check of SQLite's finds a sector gone bad inside a text."""
+    bad = []
+    for row in memory:
+        try:
+            json.loads(row[1])
+        except (TypeError, ValueError):
+            bad.append(row)
+    return bad
+
+
+def _salvage(path: Path) -> tuple[list[Row] | None, int, list[Row]]:
+    """What a damaged file still gives: memory (None: unreadable), how many of it are lost, undelivered pushes."""
     memory: list[Row] | None = None
+    bad: list[Row] = []
     pushes: list[Row] = []
     with contextlib.suppress(sqlite3.Error, StoreError):
         connection = connect_read_only(path)
         try:
-            memory = connection.execute("SELECT key, json FROM memory").fetchall()
+            found = connection.execute("SELECT key, json FROM memory").fetchall()
+            bad = _unreadable(found)
+            memory = [row for row in found if row not in bad]
             pushes = connection.execute(
                 "SELECT key, title, body, priority, queued_wall_ms, waited_ms FROM outbox"
                 " WHERE finished_wall_ms IS NULL"
             ).fetchall()
         finally:
             connection.close()
-    return memory, pushes
+    return memory, len(bad), pushes
 
 
 def _restore(connection: sqlite3.Connection, memory: list[Row], pushes: list[Row]) -> None:

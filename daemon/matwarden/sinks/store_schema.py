@@ -11,6 +11,7 @@ also ended after 24 days, because from then on its times would need six bytes a 
 
 from __future__ import annotations
 
+import os
 import sqlite3
 from pathlib import Path
 
@@ -114,9 +115,10 @@ def connect_read_only(path: Path) -> sqlite3.Connection:
     if not path.exists():
         raise StoreError(f"nothing is recorded in {path.parent} yet: {path.name} appears there once matwarden runs")
     address = path.absolute().as_uri()
-    # With no log beside it nobody writes; then a reader without write permission in the directory, who could not
-    # make the log's index, may read the file alone.
-    alone = "" if path.with_name(path.name + "-wal").exists() else "&immutable=1"
+    # With no log beside it, or an empty one, nobody writes; then a reader who cannot make the log's index, for want of
+    # permission or of room, may read the file alone.
+    log = path.with_name(path.name + "-wal")
+    alone = "" if log.exists() and log.stat().st_size else "&immutable=1"
     last: sqlite3.Error | None = None
     for options in ("", alone):
         connection = sqlite3.connect(
@@ -145,7 +147,8 @@ def is_damage(error: sqlite3.Error) -> bool:
 def explain(error: sqlite3.Error, path: Path, doing: str) -> StoreError:
     """The same error in words for a keeper. `doing` is "read" or "write"."""
     code = _code(error)
-    if code == sqlite3.SQLITE_FULL:
+    # Of what it maps, as the log's index, SQLite calls a lack of room an error of the disk.
+    if code == sqlite3.SQLITE_FULL or (code == sqlite3.SQLITE_IOERR and _no_room(path.parent)):
         why, what = (
             "the disk is full",
             "free some space; warming goes on, and readings are kept in memory meanwhile",
@@ -170,6 +173,15 @@ def explain(error: sqlite3.Error, path: Path, doing: str) -> StoreError:
     else:
         why, what = str(error), "if it stays, restart matwarden and look at the disk"
     return StoreError(f"cannot {doing} the record {path}: {why}; {what}")
+
+
+def _no_room(directory: Path) -> bool:
+    """Whether not even the smallest log fits any more."""
+    try:
+        disk = os.statvfs(directory)
+    except OSError:
+        return False
+    return disk.f_bavail * disk.f_frsize < 64 * 1024
 
 
 def _code(error: sqlite3.Error) -> int:
