@@ -123,6 +123,7 @@ def _shelf(
             kind=FaultKind(fault.kind),
             subject=fault.subject,
             amount=fault.amount,
+            place=fault.place,
         )
         for fault in simulation.faults
     ]

@@ -247,3 +247,42 @@ def test_a_fault_that_makes_no_sense_is_refused(
     with pytest.raises(DriverError, match=says) as caught:
         Fault(at_s, until_s, kind, subject, amount)
     assert str(caught.value).startswith(f"fault {kind} on {subject}: ")
+
+
+@pytest.mark.parametrize(("place", "reads_c"), [(ROOM, 20.0), ("alder/air", 20.0), ("oak/substrate", None)])
+def test_a_probe_elsewhere_reads_what_it_lies_at(place: str, reads_c: float | None) -> None:
+    """Fallen off the wall it tells the room, in another tub that tub; back in its place it tells its own again."""
+    bench = Bench(Fault(600.0, 1200.0, FaultKind.PROBE_ELSEWHERE, "oak-air", place=place))
+    bench.relay.drive(True)
+    own_c = bench.read_at(599.0)
+    there_c = bench.read_at(700.0)
+    truth = bench.shelf.temperatures_c("oak")
+    assert there_c == pytest.approx(truth.substrate_c if reads_c is None else reads_c, abs=0.04)
+    assert there_c < own_c < bench.read_at(1200.0)
+
+
+def test_a_covered_mat_makes_a_hotter_wall_and_a_cooler_air() -> None:
+    """A cushion before it keeps the same watts at the wall."""
+    bare, covered = Bench(), Bench(Fault(0.0, None, FaultKind.MAT_COVERED, "oak", 0.3))
+    for bench in (bare, covered):
+        bench.relay.drive(True)
+        bench.clock.jump(3600.0)
+    bare_c, covered_c = bare.shelf.temperatures_c("oak"), covered.shelf.temperatures_c("oak")
+    assert covered_c.wall_c > bare_c.wall_c + 3.0
+    assert covered_c.air_c < bare_c.air_c
+
+
+@pytest.mark.parametrize(
+    ("kind", "place", "says"),
+    [
+        (FaultKind.PROBE_ELSEWHERE, "", "expected 'room' or a tub's"),
+        (FaultKind.PROBE_ELSEWHERE, "alder", "expected 'room' or a tub's"),
+        (FaultKind.PROBE_DEAD, "alder/air", "this kind takes none"),
+    ],
+)
+def test_a_place_belongs_to_a_probe_elsewhere_and_to_no_other_fault(kind: FaultKind, place: str, says: str) -> None:
+    """A probe that lies nowhere, or a dead one with a place, is a slip of the pen."""
+    with pytest.raises(DriverError, match=says):
+        Fault(0.0, None, kind, "oak-air", place=place)
+    with pytest.raises(DriverError, match="no simulated tub 'elm'"):
+        Bench().shelf.inject(Fault(0.0, None, FaultKind.PROBE_ELSEWHERE, "oak-air", place="elm/air"))

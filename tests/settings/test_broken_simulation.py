@@ -166,10 +166,25 @@ BROKEN = [
         (
             'fault number 1: kind: found "probe-ofset"; allowed: "probe-dead", "probe-stuck", '
             '"probe-offset", "probe-drift", "probe-noise", "probe-spike", "probe-hang", '
-            '"relay-welded", "relay-open", "relay-readback-wrong", "mat-unplugged", "mat-power", '
-            '"lid-off" or "room-offset". Did you mean "probe-offset"? Choose one of them.'
+            '"probe-elsewhere", "relay-welded", "relay-open", "relay-readback-wrong", "mat-unplugged", "mat-power", '
+            '"mat-covered", "lid-off" or "room-offset". Did you mean "probe-offset"? Choose one of them.'
         ),
         id="fault-unknown-kind",
+    ),
+    pytest.param(
+        TWIN,
+        [("amount = 2.0\n", ""), ('kind = "probe-offset"', 'kind = "probe-elsewhere"')],
+        (
+            "fault number 1: place: found nothing; allowed: room, or a tub of this file as oak/air. "
+            "Say where the probe lies: probe-elsewhere needs it."
+        ),
+        id="fault-place-missing",
+    ),
+    pytest.param(
+        TWIN,
+        [("amount = 2.0\n", 'amount = 2.0\nplace = "room"\n')],
+        'fault number 1: place: found "room"; allowed: nothing, since probe-offset has no place. Take it out.',
+        id="fault-place-needless",
     ),
     pytest.param(
         TWIN,

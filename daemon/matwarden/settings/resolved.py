@@ -126,7 +126,8 @@ class Twin:
 class FaultTerms:
     """A fault of the simulated shelf, in seconds since its start.
 
-    `amount`: kelvin, kelvin per hour (probe-drift) or a factor (mat-power, lid-off); 0 where none is needed.
+    `amount`: kelvin, kelvin per hour (probe-drift) or a factor (mat-power, mat-covered, lid-off); 0 where none is
+    needed. `place`: for probe-elsewhere, else empty.
     """
 
     kind: str
@@ -134,6 +135,7 @@ class FaultTerms:
     at_s: float
     until_s: float | None
     amount: float
+    place: str = ""
 
 
 @dataclass(frozen=True, slots=True)

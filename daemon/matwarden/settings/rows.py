@@ -19,6 +19,7 @@ INSTANT = r"^[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}Z$"
 ONE_WIRE = r"^28-[0-9a-fA-F]{12}$"
 I2C = r"^0x[0-7][0-9a-fA-F]$"
 GPIO_CHIP = r"^/dev/gpiochip[0-9]+$"
+PLACE = r"^(room|[a-z0-9]([a-z0-9-]*[a-z0-9])?/(wall|air|substrate))$"
 HOST = r"^[^\x00-\x20/@]+$"
 
 Id = Annotated[str, Field(pattern=ID, max_length=64)]
@@ -346,11 +347,13 @@ FaultKind = Literal[
     "probe-noise",
     "probe-spike",
     "probe-hang",
+    "probe-elsewhere",
     "relay-welded",
     "relay-open",
     "relay-readback-wrong",
     "mat-unplugged",
     "mat-power",
+    "mat-covered",
     "lid-off",
     "room-offset",
 ]
@@ -368,7 +371,13 @@ class FaultRow(Row):
     amount: Number | None = Field(
         None,
         description="How much: a temperature difference (probe-offset, -noise, -spike, room-offset), one per hour "
-        "(probe-drift), or a factor (mat-power, lid-off).",
+        "(probe-drift), or a factor (mat-power, mat-covered, lid-off).",
+    )
+    place: str | None = Field(
+        None,
+        pattern=PLACE,
+        max_length=80,
+        description="Where the probe of probe-elsewhere lies: room, or a place in a tub as alder/air (wall, air, substrate).",
     )
 
 

@@ -13,7 +13,7 @@ from matwarden.settings.tables import Table
 
 # What each fault strikes and what its amount is: kelvin (also per hour), a factor, or nothing.
 _KELVIN = frozenset({"probe-offset", "probe-drift", "probe-noise", "probe-spike", "room-offset"})
-_FACTOR = frozenset({"mat-power", "lid-off"})
+_FACTOR = frozenset({"mat-power", "mat-covered", "lid-off"})
 _ROOM_C = (-40.0, 60.0)
 
 
@@ -178,7 +178,22 @@ def fault(
         at_s=row.at_h * 3600.0,
         until_s=None if row.until_h is None else row.until_h * 3600.0,
         amount=_amount(sheet.scale, table, sheet),
+        place=_place(table, sheet, enclosures),
     )
+
+
+def _place(table: Table[rows.FaultRow], sheet: Sheet, enclosures: list[str]) -> str:
+    row, where = table.row, f"{table.where}: place"
+    place = row.place or ""
+    if row.kind != "probe-elsewhere":
+        if place:
+            sheet.findings.problem(where, words.shown(place), f"nothing, since {row.kind} has no place", "Take it out.")
+        return ""
+    if place != "room" and place.partition("/")[0] not in enclosures:
+        tub = enclosures[0] if enclosures else "oak"
+        found, expected = words.shown(place) if place else "nothing", f"room, or a tub of this file as {tub}/air"
+        sheet.findings.problem(where, found, expected, "Say where the probe lies: probe-elsewhere needs it.")
+    return place
 
 
 def _amount(scale: Scale, table: Table[rows.FaultRow], sheet: Sheet) -> float:

@@ -97,15 +97,14 @@ class TwinProbe:
         self._shelf.catch_up()
         if self._faults:
             return self._read_faulty()
-        self._last = sample = self._capture(0.0, 0.0)
+        self._last = sample = self._capture(self._read_node(), 0.0, 0.0)
         return sample
 
     def close(self) -> None:
         """Release the probe, and whoever hangs in it. Safe to call twice."""
         self._closed.set()
 
-    def _capture(self, extra_k: float, extra_noise_k: float) -> Sample:
-        true_c = self._read_node()
+    def _capture(self, true_c: float, extra_k: float, extra_noise_k: float) -> Sample:
         read_c = true_c + self._offset_k + extra_k
         noise_k = math.hypot(self._noise_k, extra_noise_k) if extra_noise_k else self._noise_k
         if noise_k:
@@ -123,7 +122,9 @@ class TwinProbe:
             raise ProbeError(f"{self.id}: nothing on the bus answers")
         if FaultKind.PROBE_STUCK in kinds and self._last is not None:
             return self._last
-        self._last = sample = self._capture(self._extra_k(faults), _extra_noise_k(faults))
+        places = [one.fault.place for one in faults if one.fault.kind is FaultKind.PROBE_ELSEWHERE]
+        true_c = self._shelf.place_c(places[-1]) if places else self._read_node()
+        self._last = sample = self._capture(true_c, self._extra_k(faults), _extra_noise_k(faults))
         return sample
 
     def _extra_k(self, faults: tuple[LiveFault, ...]) -> float:

@@ -215,8 +215,11 @@ class TubPhysics:
     substrate_room_w_per_k: float = 0.2
     mat_w: float = 8.0
 
-    def network(self, lid_factor: float = 1.0) -> Network:
-        """The tub as a network in the order wall, air, substrate; `lid_factor` multiplies what joins air and room.
+    def network(self, lid_factor: float = 1.0, cover_factor: float = 1.0) -> Network:
+        """The tub as a network in the order wall, air, substrate.
+
+        Args:
+            lid_factor: multiplies what joins air and room. cover_factor: what joins the wall to air and room.
 
         Raises:
             ValueError: a value no tub can have.
@@ -224,12 +227,12 @@ class TubPhysics:
         return Network(
             capacities_j_per_k=(self.wall_j_per_k, self.air_j_per_k, self.substrate_j_per_k),
             conductances_w_per_k={
-                (0, 1): self.wall_air_w_per_k,
+                (0, 1): self.wall_air_w_per_k * cover_factor,
                 (0, 2): self.wall_substrate_w_per_k,
                 (1, 2): self.air_substrate_w_per_k,
             },
             to_room_w_per_k=(
-                self.wall_room_w_per_k,
+                self.wall_room_w_per_k * cover_factor,
                 self.air_room_w_per_k * lid_factor,
                 self.substrate_room_w_per_k,
             ),

@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterable, Mapping
 from typing import NamedTuple
 
 from matwarden_hardware.ports import DriverError
-from matwarden_hardware.twin.faults import ROOM, Fault, FaultKind
+from matwarden_hardware.twin.faults import PLACES, ROOM, Fault, FaultKind
 from matwarden_hardware.twin.physics import TubPhysics
 from matwarden_hardware.twin.room import Room
 from matwarden_hardware.twin.tub import Tub
@@ -197,6 +197,11 @@ class Shelf:
         found = self._tub(tub)
         return lambda: found.nodes_c[node]
 
+    def place_c(self, place: str) -> float:
+        """The temperature at a fault's `place`, as of the last `catch_up`."""
+        tub, _, node = place.partition("/")
+        return self.node_reader(tub, PLACES.index(node))() if node else self.node_reader(None, 0)()
+
     def open_line(self, tub: str) -> None:
         """Claim the tub's relay line, at cut.
 
@@ -236,6 +241,8 @@ class Shelf:
     def _check(self, fault: Fault) -> None:
         if not fault.kind.of_probe and fault.subject != ROOM:
             self._tub(fault.subject)
+        if fault.place not in ("", ROOM):
+            self._tub(fault.place.partition("/")[0])
 
     def _advance(self, target_ms: int) -> None:
         while self._t_ms < target_ms:

@@ -36,7 +36,7 @@ class Tub:
 
     def __init__(self, physics: TubPhysics, start_c: float) -> None:
         self._physics = physics
-        self._networks: dict[float, Network] = {}
+        self._networks: dict[tuple[float, float], Network] = {}
         self.nodes_c: tuple[float, ...] = (start_c, start_c, start_c)
         self.line_allow = False
         self.opened = False
@@ -45,15 +45,18 @@ class Tub:
     def obey(self, faults: Sequence[Fault]) -> None:
         """Make contact, read-back, heat and network follow from the line and these faults."""
         kinds = {fault.kind for fault in faults}
-        power_w, lid_factor = self._physics.mat_w, 1.0
+        power_w, lid_factor, cover_factor = self._physics.mat_w, 1.0, 1.0
         for fault in faults:
             if fault.kind is FaultKind.MAT_POWER:
                 power_w *= fault.amount
             elif fault.kind is FaultKind.LID_OFF:
                 lid_factor *= fault.amount
+            elif fault.kind is FaultKind.MAT_COVERED:
+                cover_factor *= fault.amount
         # Welded wins over open: of two answers to an impossible question the dangerous one.
         self.contact_closed = FaultKind.RELAY_WELDED in kinds or (self.line_allow and FaultKind.RELAY_OPEN not in kinds)
         self.readback_wrong = FaultKind.RELAY_READBACK_WRONG in kinds
         self.heat_w = power_w if self.contact_closed and FaultKind.MAT_UNPLUGGED not in kinds else 0.0
-        self.network = self._networks.get(lid_factor) or self._physics.network(lid_factor)
-        self._networks[lid_factor] = self.network
+        factors = (lid_factor, cover_factor)
+        self.network = self._networks.get(factors) or self._physics.network(*factors)
+        self._networks[factors] = self.network
