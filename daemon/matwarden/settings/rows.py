@@ -377,7 +377,7 @@ class FaultRow(Row):
         None,
         pattern=PLACE,
         max_length=80,
-        description="Where the probe of probe-elsewhere lies: room, or a place in a tub as alder/air (wall, air, substrate).",
+        description="Where the probe of probe-elsewhere lies: room, or a tub and its wall, air or substrate: alder/air.",
     )
 
 
