@@ -377,7 +377,7 @@ class FaultRow(Row):
         None,
         pattern=PLACE,
         max_length=80,
-        description="Where the probe of probe-elsewhere lies: room, or a tub and its wall, air or substrate: alder/air.",
+        description="Where the probe of probe-elsewhere lies: room, or a tub's wall, air or substrate, as alder/air.",
     )
 
 
