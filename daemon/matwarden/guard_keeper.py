@@ -39,6 +39,8 @@ class GuardKeeper:
         self._verdict = Verdict(False, Reason.PROVING)
         self._told: Verdict | None = None
         self._kept: tuple[object, ...] | None = None
+        self._memory_s = mat.memory_s
+        self._heat_told_s = float("-inf")
         self._commanded = False
         self._seen = Observation(at.mono_s, (), (), (), True)
         self.operations = int(remembered.get("operations", 0))
@@ -129,7 +131,7 @@ class GuardKeeper:
 
     def _lasting(self) -> tuple[object, ...]:
         memory = self._memory
-        return (memory.tripped, memory.relay_fault, memory.allowed, memory.hold_until_s)
+        return (memory.allowed, memory.tripped, memory.relay_fault, memory.hold_until_s)
 
     def _tell(self, at: At) -> list[Event]:
         events: list[Event] = []
@@ -138,9 +140,19 @@ class GuardKeeper:
             events.append(VerdictChanged(at, self._enclosure.id, self._verdict, self.why(), self.operations))
         lasting = self._lasting()
         if lasting != self._kept:
+            urgent = self._kept is None or lasting[1:] != self._kept[1:] or self._is_news_of_heat(at.mono_s)
             self._kept = lasting
-            events.append(Remember(at, f"guard/{self._enclosure.id}", self._to_dict(at), urgent=True))
+            events.append(Remember(at, f"guard/{self._enclosure.id}", self._to_dict(at), urgent))
         return events
+
+    def _is_news_of_heat(self, now_s: float) -> bool:
+        """Whether heat begins of which the record knows nothing that a cut-out after a power cut could still count.
+
+        Every other switching waits for the next batch: kept at once, those of ten mats would write 100 MB a day.
+        """
+        news = self._memory.allowed and now_s - self._heat_told_s > self._memory_s / 2
+        self._heat_told_s = now_s
+        return news
 
     def _to_dict(self, at: At) -> dict[str, Any]:
         memory = self._memory
