@@ -19,16 +19,18 @@ from matwarden.clocks import SystemClock
 from matwarden.control import ControlError, ControlServer
 from matwarden.devices import Devices, OpenDevices
 from matwarden.digests import Digests
-from matwarden.events import ClockStepped, Event, Notice
+from matwarden.events import ClockStepped, Event, Notice, PushAsked
 from matwarden.exit_codes import Exit
 from matwarden.pollers import ThreadPoller
 from matwarden.settings.resolved import Settings
 from matwarden.sinks.journal import JournalSink
 from matwarden.sinks.queue import SinkThread
 from matwarden.sinks.store import Store, StoreBusy, StoreError, StoreSink, open_store
-from matwarden.sinks.store_cleanup import clean_up
+from matwarden.sinks.store_cleanup import clean_up, make_room
 from matwarden.sinks.store_read import Recorded
+from matwarden.sinks.store_space import Room, free_bytes
 from matwarden.station import Station
+from matwarden.terms import Priority
 from matwarden.wiring import Told, handed_on, mqtt_sink, probe_terms, push_sink
 
 __all__ = ["serve"]
@@ -70,11 +72,15 @@ class _Service:
     def __init__(self, settings: Settings, devices: Devices, store: Store, clock: SystemClock) -> None:
         self._settings = settings
         self._code = Exit.OK
+        self._clock = clock
+        self._dropped_told = False
         at = clock.now()
         remembered = store.remembered()
         recorded = Recorded(settings.store.directory)
         standing = handed_on(recorded, remembered, at)
-        store_queue = SinkThread(StoreSink(store, settings.store.commit_every_s), QUEUE_BOUND, self._sink_failed)
+        room = Room(lambda: free_bytes(settings.store.directory))
+        store_sink = StoreSink(store, settings.store.commit_every_s, room)
+        store_queue = SinkThread(store_sink, QUEUE_BOUND, self._sink_failed)
         journal = SinkThread(JournalSink(), QUEUE_BOUND, self._sink_failed)
         self._told = told = Told([store_queue, journal], pushes=settings.push is not None)
         push = push_sink(settings, clock, told.notice)
@@ -153,8 +159,25 @@ class _Service:
         store = self._settings.store
         try:
             clean_up(store.directory, store.keep_raw_days)
-        except StoreError as error:
+            gone = make_room(store.directory, store.keep_free_mb * 1_000_000, free_bytes(store.directory))
+        except (StoreError, OSError) as error:
             _log.warning("clean-up: %s", error)
+            return
+        if gone:
+            self._tell_dropped(gone)
+
+    def _tell_dropped(self, gone: int) -> None:
+        at = self._clock.now()
+        text = (
+            f"Fewer than {self._settings.store.keep_free_mb} MB of the disk are free: the {gone} oldest readings were "
+            "dropped. Alarms and digests are kept, warming goes on. See what fills the disk."
+        )
+        events: list[Event] = [Notice(at, text, warning=True)]
+        if not self._dropped_told:
+            self._dropped_told = True
+            key = f"disk/{at.wall_s:.0f}"
+            events.append(PushAsked(at, key, f"{self._settings.house_name}: disk nearly full", text, Priority.LOW))
+        self._told.tell(events)
 
     def _sink_failed(self, name: str, text: str) -> None:
         _log.warning("%s: %s", name, text)

@@ -156,7 +156,8 @@ def _services(settings: Settings) -> list[tuple[str, str]]:
     pairs.append(
         (
             "store",
-            f"{store.directory}, committed every {store.commit_every_s:g} s, readings kept {store.keep_raw_days} days",
+            f"{store.directory}, committed every {store.commit_every_s:g} s, readings kept {store.keep_raw_days} days "
+            f"or as long as {store.keep_free_mb} MB of the disk are free",
         )
     )
     pairs.append(("control", str(settings.control.socket)))

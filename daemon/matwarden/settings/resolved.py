@@ -65,6 +65,7 @@ class StoreSettings:
     directory: Path
     commit_every_s: float
     keep_raw_days: int
+    keep_free_mb: int
 
 
 @dataclass(frozen=True, slots=True)

@@ -226,6 +226,12 @@ class Store(Row):
         300.0, ge=1, le=300, description="Seconds of readings a power cut may cost. Default 300."
     )
     keep_raw_days: int = Field(400, ge=2, le=3650, description="Days single readings are kept. Default 400.")
+    keep_free_mb: int = Field(
+        500,
+        ge=100,
+        le=1_000_000,
+        description="Megabytes of the disk left free: the oldest readings go before there are fewer. Default 500.",
+    )
 
 
 class Control(Row):

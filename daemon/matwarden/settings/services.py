@@ -64,7 +64,8 @@ def store(files: Files, table: Table[rows.Store]) -> resolved.StoreSettings:
                 "a directory, made when it is not there",
                 "Name another directory or move what is in the way.",
             )
-    return resolved.StoreSettings(directory, table.row.commit_every_s, table.row.keep_raw_days)
+    row = table.row
+    return resolved.StoreSettings(directory, row.commit_every_s, row.keep_raw_days, row.keep_free_mb)
 
 
 def control(files: Files, table: Table[rows.Control]) -> resolved.ControlSettings:

@@ -3,7 +3,7 @@
 Everything held is committed in one transaction when `commit_every_s` has passed, or as soon as a batch holds a durable
 event: an alarm's transition, its push and the memory that goes with them are on the disk together or not at all. What
 could not be committed is held and tried again with the next batch: readings and verdicts within bounds, durable events
-always.
+always. While the disk is nearly full single readings are held too, and only what is durable or small is written.
 """
 
 from __future__ import annotations
@@ -32,6 +32,7 @@ from matwarden.sinks.outbox import INSERT_PUSH, push_row
 from matwarden.sinks.store_file import Store, open_store
 from matwarden.sinks.store_parts import PART_ROWS, Part, add_readings, begin_part, last_number, parts, rows_in
 from matwarden.sinks.store_schema import StoreBusy, StoreError, StoreReplaced
+from matwarden.sinks.store_space import Room
 from matwarden.sinks.store_time import CONTINUED, STARTED, STEPPED, high_water
 from matwarden.terms import At, Quality, Quantity
 
@@ -80,12 +81,15 @@ class StoreSink:
     Args:
         store: the open file; closed with the sink.
         commit_every_s: seconds between commits of readings, on the events' own monotonic time.
+        room: asked at each commit whether readings may be written; None: always.
     """
 
     name = "store"
 
-    def __init__(self, store: Store, commit_every_s: float) -> None:
+    def __init__(self, store: Store, commit_every_s: float, room: Room | None = None) -> None:
         self._store = store
+        self._room_on_disk = room
+        self._low = False
         self._commit_every_s = commit_every_s
         self._closed = False
         self._now = At(0.0, 0.0)
@@ -120,6 +124,7 @@ class StoreSink:
 
         Raises:
             StoreError: nothing could be committed; what must not be lost is held and tried again with the next batch.
+                Or the disk is nearly full, and readings are held.
         """
         for event in events:
             if isinstance(event, Readings):
@@ -134,7 +139,13 @@ class StoreSink:
         if self._committed_s == float("-inf"):
             self._committed_s = self._now.mono_s
         if self._urgent or self._now.mono_s - self._committed_s >= self._commit_every_s:
+            self._low = self._room_on_disk is not None and not self._room_on_disk()
             self._commit()
+        if self._low and self._room_on_disk is not None:
+            raise StoreError(
+                f"the disk of {self._store.path.parent} has only {self._room_on_disk.left / 1e6:.0f} MB left: readings "
+                "are kept in memory, alarms are still recorded, warming goes on; free some space"
+            )
 
     def close(self) -> None:
         """Commit what is held and release the file. Safe to call twice.
@@ -147,6 +158,10 @@ class StoreSink:
         self._closed = True
         try:
             if self._stretches:
+                # If the disk is nearly full, what is durable first, and the readings if they still fit.
+                if self._low:
+                    self._commit()
+                    self._low = False
                 try:
                     self._commit()
                 except StoreReplaced:
@@ -254,7 +269,10 @@ class StoreSink:
             raise
         self._stretches = [last]
         last.stored = True
-        del last.rows[:]
+        if self._low:
+            self._shed()
+        else:
+            del last.rows[:]
         self._verdicts.clear()
         self._durable.clear()
         self._refusals.clear()
@@ -277,7 +295,8 @@ class StoreSink:
                 about = (stretch.reason, step_ms, stretch.version)
                 first = last_number(connection, part) + 1
                 execute(_STRETCH, (stretch.id, stretch.run, *began_ms, stretch.seen_ms, first, *about))
-            add_readings(connection, part, stretch.rows.tolist())
+            if not self._low:
+                add_readings(connection, part, stretch.rows.tolist())
         if self._verdicts:
             many(_VERDICT, self._verdicts)
             many(_HEAD, {row[3]: row[0] for row in self._verdicts}.items())

@@ -1,4 +1,5 @@
-"""Deleting what is older than it has to be kept, in slices short enough for nobody to notice."""
+"""Deleting what is older than it has to be kept, or what a filling disk has no room for; in slices short enough for
+nobody to notice."""
 
 from __future__ import annotations
 
@@ -6,13 +7,15 @@ import sqlite3
 from contextlib import closing
 from pathlib import Path
 
-from matwarden.sinks.store_parts import parts, rows_in
+from matwarden.sinks.store_parts import Part, parts, rows_in
 from matwarden.sinks.store_schema import DATABASE, connect, explain
 from matwarden.sinks.store_time import laid_out
 
-__all__ = ["clean_up"]
+__all__ = ["clean_up", "make_room"]
 
 _SLICE_ROWS = 20_000
+# Given back to the disk in one go: a megabyte.
+_SLICE_PAGES = 256
 
 
 def clean_up(directory: Path, keep_raw_days: float) -> int:
@@ -33,6 +36,52 @@ def clean_up(directory: Path, keep_raw_days: float) -> int:
         raise explain(error, path, "write") from error
 
 
+def make_room(directory: Path, keep_free: int, free: int) -> int:
+    """Drop the oldest parts of the readings until `keep_free` bytes of the disk are free; how many readings went.
+
+    The newest part stays, and so does everything else: on a disk that somebody else fills this is not enough. Any
+    thread or process may do this while the daemon runs.
+
+    Args:
+        free: bytes that are free on the disk now.
+
+    Raises:
+        StoreError: not everything was dropped; what was stays dropped.
+    """
+    path = directory / DATABASE
+    try:
+        with closing(connect(path)) as connection:
+            return _make_room(connection, keep_free - free)
+    except sqlite3.Error as error:
+        raise explain(error, path, "write") from error
+
+
+def _make_room(connection: sqlite3.Connection, short: int) -> int:
+    page = _number(connection, "PRAGMA page_size")
+    gone = 0
+    there = parts(connection)
+    # Pages that parts dropped before have left in the file are room as well.
+    while len(there) > 1 and short > page * _number(connection, "PRAGMA freelist_count"):
+        gone += _drop(connection, there.pop(0))
+    returned = min(_number(connection, "PRAGMA freelist_count"), -(-max(0, short) // page))
+    for _ in range(0, returned, _SLICE_PAGES):
+        connection.execute(f"PRAGMA incremental_vacuum({_SLICE_PAGES})").fetchall()
+    if returned:
+        # Only then is the file cut. Readers may be in the way: then it is the next checkpoint that does it.
+        connection.execute("PRAGMA wal_checkpoint(PASSIVE)").fetchall()
+    return gone
+
+
+def _drop(connection: sqlite3.Connection, part: Part) -> int:
+    """Drop a part; how many readings went with it."""
+    rows = rows_in(connection, part)
+    connection.execute("BEGIN IMMEDIATE")
+    connection.execute(f"DROP TABLE {part.table}")
+    connection.execute("DELETE FROM parts WHERE id = ?", (part.id,))
+    connection.execute("COMMIT")
+    return rows
+
+
 def _clean_up(connection: sqlite3.Connection, keep_ms: int) -> int:
     line = laid_out(connection)
     if not line:
@@ -44,12 +93,7 @@ def _clean_up(connection: sqlite3.Connection, keep_ms: int) -> int:
     for part, following in zip(there, there[1:], strict=False):
         if begun_ms[following.stretch] + following.t_ms > cut_ms:
             break
-        rows = rows_in(connection, part)
-        connection.execute("BEGIN IMMEDIATE")
-        connection.execute(f"DROP TABLE {part.table}")
-        connection.execute("DELETE FROM parts WHERE id = ?", (part.id,))
-        connection.execute("COMMIT")
-        gone += rows
+        gone += _drop(connection, part)
     old = [stretch for stretch in line if stretch.elapsed_ms <= cut_ms]
     if old:
         moment = (old[-1].id, old[-1].id, cut_ms - old[-1].elapsed_ms)

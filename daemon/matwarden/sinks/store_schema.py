@@ -94,6 +94,10 @@ def connect(path: Path, *, power_safe: bool = True) -> sqlite3.Connection:
     """
     connection = sqlite3.connect(path, timeout=_BUSY_S, isolation_level=None, check_same_thread=False)
     try:
+        if not (path.exists() and path.stat().st_size):
+            # Before anything is written: so the room of dropped parts can be given back to the disk. Of a file that
+            # has tables it would only write the same word again, at each opening.
+            connection.execute("PRAGMA auto_vacuum = INCREMENTAL")
         connection.execute("PRAGMA journal_mode = WAL")
         # FULL: a trip or an alarm that was committed outlives a power cut. It costs no more bytes than NORMAL.
         connection.execute(f"PRAGMA synchronous = {'FULL' if power_safe else 'OFF'}")
