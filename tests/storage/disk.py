@@ -124,10 +124,10 @@ class Disk:
         self._safe_names: dict[str, _File] = {}
         self._later_names: list[tuple[Call, _File]] = []
 
-    @property
-    def unsynced_n(self) -> int:
-        """Calls whose effect a power cut may undo."""
-        return len(self._later_names) + sum(len(file.later) for file in self._files.values())
+    def unsynced_n(self, begins: str) -> int:
+        """Calls whose effect a power cut may undo, on the files whose name begins so."""
+        names = sum(call.path.startswith(begins) for call, _ in self._later_names)
+        return names + sum(len(file.later) for path, file in self._files.items() if path.startswith(begins))
 
     def take(self, call: Call) -> None:
         """One call happened."""

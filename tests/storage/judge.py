@@ -1,4 +1,4 @@
-"""What a record owes for a story told so far, and whether it pays: judged by the real program on what a cut has left."""
+"""What a record owes for a story told so far, and whether it pays: the real program judges what a cut has left."""
 
 from __future__ import annotations
 
