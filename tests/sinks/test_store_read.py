@@ -91,7 +91,7 @@ def test_a_record_opened_but_never_written_is_empty(tmp_path: Path) -> None:
 def test_a_reader_needs_no_permission_to_write(running: bool) -> None:
     """Another user who may only read the directory reads the record, while the daemon runs and when it is down."""
     code = "import sys; from pathlib import Path; from matwarden.sinks.store_read import Recorded\n"
-    code += "import os; os.setuid(65534); print(Recorded(Path(sys.argv[1])).latest_readings()[0].value)"
+    code += "import os, urllib.request; os.setuid(65534); print(Recorded(Path(sys.argv[1])).latest_readings()[0].value)"
     with TemporaryDirectory() as name:
         directory = Path(name)
         sink = open_sink(directory, commit_every_s=0)

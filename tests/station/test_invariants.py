@@ -43,6 +43,7 @@ class _Break(NamedTuple):
     subject: str
     amount: float
     for_s: float | None
+    place: str = ""
 
 
 class _Garble(NamedTuple):
@@ -83,6 +84,7 @@ _AMOUNTS = {
     FaultKind.PROBE_SPIKE: st.sampled_from([-20.0, 2.0, 5.0, 40.0, 80.0]),
     FaultKind.MAT_POWER: st.sampled_from([0.0, 0.5, 2.0, 4.0]),
     FaultKind.LID_OFF: st.sampled_from([3.0, 10.0]),
+    FaultKind.MAT_COVERED: st.sampled_from([0.1, 0.3]),
     FaultKind.ROOM_OFFSET: st.sampled_from([-10.0, 6.0, 10.0, 15.0]),
 }
 
@@ -90,7 +92,9 @@ _AMOUNTS = {
 def _breaks(kind: FaultKind) -> st.SearchStrategy[_Move]:
     subjects = st.sampled_from(_PROBES) if kind.of_probe else st.just(ROOM if kind is FaultKind.ROOM_OFFSET else "oak")
     lasts = st.sampled_from([10.0, 30.0, 120.0, 1200.0, 7200.0, None])
-    return st.builds(_Break, st.just(kind), subjects, _AMOUNTS.get(kind, st.just(0.0)), lasts)
+    places = st.sampled_from([ROOM, "oak/wall", "oak/air", "oak/substrate"])
+    place = places if kind is FaultKind.PROBE_ELSEWHERE else st.just("")
+    return st.builds(_Break, st.just(kind), subjects, _AMOUNTS.get(kind, st.just(0.0)), lasts, place)
 
 
 _GARBAGE = [
@@ -199,7 +203,7 @@ class _World:
         now_s = self.clock.monotonic_s()
         if isinstance(move, _Break):
             until_s = None if move.for_s is None else now_s + move.for_s
-            self.shelf.inject(Fault(now_s, until_s, move.kind, move.subject, move.amount))
+            self.shelf.inject(Fault(now_s, until_s, move.kind, move.subject, move.amount, move.place))
         elif isinstance(move, _Garble):
             self.garblers[move.probe].garbage = (move.sample, now_s + move.for_s)
         elif isinstance(move, _Restart):
