@@ -7,6 +7,7 @@ from collections.abc import Callable
 
 from matwarden.devices import Devices
 from matwarden.settings.resolved import (
+    Dht22,
     GpioRelay,
     Hwmon,
     Iio,
@@ -67,7 +68,7 @@ def _relay(driver: GpioRelay | TwinRelay, shelf: Shelf | None, simulation: Simul
     return Twin(shelf, driver.enclosure, record=simulation.record)
 
 
-def _probe(name: str, driver: OneWire | Iio | Hwmon | TwinProbe, shelf: Shelf | None) -> Probe:
+def _probe(name: str, driver: OneWire | Iio | Hwmon | Dht22 | TwinProbe, shelf: Shelf | None) -> Probe:
     if isinstance(driver, OneWire):
         from matwarden_hardware.onewire import OneWireProbe
 
@@ -80,6 +81,10 @@ def _probe(name: str, driver: OneWire | Iio | Hwmon | TwinProbe, shelf: Shelf | 
         from matwarden_hardware.hwmon import HwmonProbe
 
         return HwmonProbe(driver.chip, driver.address)
+    if isinstance(driver, Dht22):
+        from matwarden_hardware.dht22 import Dht22Probe
+
+        return Dht22Probe(driver.pin, driver.use_pulseio)
     from matwarden_hardware.twin.devices import Node
     from matwarden_hardware.twin.devices import TwinProbe as Twin
 

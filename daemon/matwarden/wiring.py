@@ -8,7 +8,7 @@ from typing import Any, Protocol
 from matwarden.alarm_keeper import active_states
 from matwarden.clocks import Clock, SystemClock
 from matwarden.events import AlarmChanged, DigestMade, Event, Notice, PushAsked
-from matwarden.settings.resolved import Hwmon, Iio, OneWire, Settings, TwinProbe
+from matwarden.settings.resolved import Dht22, Hwmon, Iio, OneWire, Settings, TwinProbe
 from matwarden.sinks.homie import DeviceTerms
 from matwarden.sinks.mqtt import MqttSink
 from matwarden.sinks.outbox import Outbox
@@ -131,7 +131,7 @@ def probe_terms(settings: Settings) -> dict[str, ProbeTerms]:
 def _humid(settings: Settings) -> frozenset[str]:
     """The probes that measure humidity too, as far as their driver tells before the first reading."""
 
-    def is_humid(driver: OneWire | Iio | Hwmon | TwinProbe) -> bool:
+    def is_humid(driver: OneWire | Iio | Hwmon | Dht22 | TwinProbe) -> bool:
         return driver.humidity if isinstance(driver, TwinProbe) else not isinstance(driver, OneWire)
 
     return frozenset(probe for probe, driver in settings.probe_drivers.items() if is_humid(driver))

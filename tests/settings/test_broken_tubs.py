@@ -201,24 +201,81 @@ BROKEN = [
     ),
     pytest.param(
         REAL,
-        [('driver = "iio"\ndevice = "dht11@4"', 'driver = "dht22"\nline = 4')],
+        [('driver = "iio"\ndevice = "dht11@4"', 'driver = "AM2302"\npin = 4')],
         (
-            'probe rowan-air: driver: found "dht22"; allowed: "one-wire", "iio", "hwmon" or "twin". '
-            "This version cannot read such a probe by itself; the next one will. Until then use iio."
+            'probe rowan-air: driver: found "AM2302"; allowed: "one-wire", "iio", "hwmon", "dht22" or "twin". '
+            'Write "dht22" for such a probe.'
         ),
-        id="driver-not-yet",
+        id="driver-by-another-name",
+    ),
+    pytest.param(
+        REAL,
+        [('driver = "iio"\ndevice = "dht11@4"', 'driver = "dht11"\npin = 4')],
+        (
+            'probe rowan-air: driver: found "dht11"; allowed: "one-wire", "iio", "hwmon", "dht22" or "twin". '
+            "Only the kernel reads a DHT11: use iio. It is too coarse (2 K) to guard heat by."
+        ),
+        id="driver-of-the-kernel-only",
+    ),
+    pytest.param(
+        REAL,
+        [('driver = "iio"\ndevice = "dht11@4"', 'driver = "dht22"\npin = 40')],
+        "probe rowan-air: pin: found 40; allowed: from 0 to 27. Choose a value in this range.",
+        id="dht22-pin-by-its-place",
+    ),
+    pytest.param(
+        REAL,
+        [('driver = "iio"\ndevice = "dht11@4"', 'driver = "dht22"\npin = 4\nuse_pulseio = "yes"')],
+        'probe rowan-air: use_pulseio: found "yes"; allowed: true or false. Write it without quotes.',
+        id="dht22-pulseio-in-quotes",
+    ),
+    pytest.param(
+        REAL,
+        [
+            ('driver = "iio"\ndevice = "dht11@4"', 'driver = "dht22"\npin = 4\nevery_s = 4'),
+            ("deadline_s = 5", "deadline_s = 2"),
+        ],
+        (
+            "probe rowan-air: every_s: found 4 s; allowed: at least 5 s for a DHT22. Raise every_s of this probe: it "
+            "must rest between readings, and its reader needs time to be replaced."
+        ),
+        id="dht22-polled-too-fast",
+    ),
+    pytest.param(
+        REAL,
+        [
+            (
+                'driver = "iio"\ndevice = "dht11@4"',
+                'driver = "dht22"\npin = 4\n\n[[probe]]\nid = "rowan-2"\nrole = "air"\nenclosure = "rowan"\n'
+                'driver = "dht22"\npin = 4',
+            )
+        ],
+        (
+            "probe rowan-2: pin: found 4, which probe rowan-air has already; allowed: hardware of its own. Correct "
+            "one of the two: they cannot be the same part."
+        ),
+        id="dht22-pin-twice",
+    ),
+    pytest.param(
+        REAL,
+        [('driver = "iio"\ndevice = "dht11@4"', 'driver = "dht22"\npin = 17')],
+        (
+            "mat of oak: line: found line 17 of /dev/gpiochip0, which probe rowan-air has already; allowed: hardware "
+            "of its own. Correct one of the two: they cannot be the same part."
+        ),
+        id="dht22-on-the-relay-line",
     ),
     pytest.param(
         REAL,
         [('driver = "hwmon"\n', "")],
-        ('probe room: driver: found nothing; allowed: "one-wire", "iio", "hwmon" or "twin". Add driver.'),
+        ('probe room: driver: found nothing; allowed: "one-wire", "iio", "hwmon", "dht22" or "twin". Add driver.'),
         id="driver-missing",
     ),
     pytest.param(
         REAL,
         [('driver = "hwmon"', 'driver = "hwmom"')],
         (
-            'probe room: driver: found "hwmom"; allowed: "one-wire", "iio", "hwmon" or "twin". Did '
+            'probe room: driver: found "hwmom"; allowed: "one-wire", "iio", "hwmon", "dht22" or "twin". Did '
             'you mean "hwmon"? Choose one of them.'
         ),
         id="driver-misspelt",

@@ -31,6 +31,7 @@ ROWS = [
     rows.OneWireProbe,
     rows.IioProbe,
     rows.HwmonProbe,
+    rows.Dht22Probe,
     rows.TwinProbe,
     rows.GpioMat,
     rows.TwinMat,

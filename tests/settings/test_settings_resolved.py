@@ -9,6 +9,7 @@ import pytest
 from helpers_settings import REAL, TWIN, checked, edited
 from matwarden.settings import Settings
 from matwarden.settings.resolved import (
+    Dht22,
     FaultTerms,
     GpioRelay,
     Hwmon,
@@ -112,6 +113,14 @@ def test_how_probes_are_opened(tmp_path: Path) -> None:
         "rowan-air": Iio("dht11@4"),
         "room": Hwmon("sht4x", "0x44"),
     }
+
+
+@pytest.mark.parametrize(("more", "use_pulseio"), [("", True), ("\nuse_pulseio = false", False)])
+def test_how_a_dht22_is_opened(more: str, use_pulseio: bool, tmp_path: Path) -> None:
+    """It has the pin as written; its pulses are timed by the helper unless the file says no."""
+    text = edited(REAL, ('driver = "iio"\ndevice = "dht11@4"', f'driver = "dht22"\npin = 4{more}'))
+
+    assert sound(tmp_path, text).probe_drivers["rowan-air"] == Dht22(4, use_pulseio)
 
 
 @pytest.mark.parametrize(("active", "active_high"), [("low", False), ("high", True)])

@@ -13,6 +13,7 @@ from matwarden.core.units import (
     temperature_value,
 )
 from matwarden.settings.resolved import (
+    Dht22,
     GpioRelay,
     Hwmon,
     Iio,
@@ -123,13 +124,15 @@ def _probe(probe: ProbeTerms, settings: Settings) -> list[str]:
     return [str(probe.role), probe.id, _reached(driver), ", ".join(remarks)]
 
 
-def _reached(driver: OneWire | Iio | Hwmon | TwinProbe) -> str:
+def _reached(driver: OneWire | Iio | Hwmon | Dht22 | TwinProbe) -> str:
     if isinstance(driver, OneWire):
         return f"1-wire {driver.address}"
     if isinstance(driver, Iio):
         return f"iio {driver.device}"
     if isinstance(driver, Hwmon):
         return f"hwmon {driver.chip}" + (f" at {driver.address}" if driver.address else "")
+    if isinstance(driver, Dht22):
+        return f"dht22 GPIO {driver.pin}" + ("" if driver.use_pulseio else ", no pulseio")
     return f"twin, {driver.node}"
 
 

@@ -34,6 +34,14 @@ class Hwmon:
 
 
 @dataclass(frozen=True, slots=True)
+class Dht22:
+    """A DHT22 on a pin of the header (BCM number). `use_pulseio`: a compiled helper times its pulses."""
+
+    pin: int
+    use_pulseio: bool
+
+
+@dataclass(frozen=True, slots=True)
 class TwinProbe:
     """A probe of the simulated shelf. `enclosure` is None exactly when `node` is room (else wall, air, substrate)."""
 
@@ -179,7 +187,7 @@ class Settings:
     zone: str
     enclosures: tuple[Enclosure, ...]
     room_probes: tuple[ProbeTerms, ...]
-    probe_drivers: Mapping[str, OneWire | Iio | Hwmon | TwinProbe]
+    probe_drivers: Mapping[str, OneWire | Iio | Hwmon | Dht22 | TwinProbe]
     relay_drivers: Mapping[str, GpioRelay | TwinRelay]
     store: StoreSettings
     control: ControlSettings

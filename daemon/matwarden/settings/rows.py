@@ -114,7 +114,7 @@ class ProbeRow(Row):
     every_s: Number | None = Field(
         None, ge=1, le=300, description="Seconds between its readings. Default: every_s of [polling]."
     )
-    driver: Literal["one-wire", "iio", "hwmon", "twin"] = Field(description="How it is read.")
+    driver: Literal["one-wire", "iio", "hwmon", "dht22", "twin"] = Field(description="How it is read.")
 
 
 class OneWireProbe(ProbeRow):
@@ -140,6 +140,16 @@ class HwmonProbe(ProbeRow):
         None,
         pattern=I2C,
         description="Its address on the I2C bus, as 0x44; needed when there are two of a kind.",
+    )
+
+
+class Dht22Probe(ProbeRow):
+    """A DHT22 (AM2302) on a pin of the header, read by the program itself."""
+
+    driver: Literal["dht22"] = Field(description="A DHT22 or AM2302, read by a process of its own.")
+    pin: int = Field(ge=0, le=27, description="The pin of its data wire, as a GPIO number (BCM), not as a place.")
+    use_pulseio: bool = Field(
+        True, description="Whether a compiled helper times its pulses; false: from Python. Default true."
     )
 
 
@@ -387,7 +397,7 @@ class FaultRow(Row):
     )
 
 
-AnyProbe = Annotated[OneWireProbe | IioProbe | HwmonProbe | TwinProbe, Field(discriminator="driver")]
+AnyProbe = Annotated[OneWireProbe | IioProbe | HwmonProbe | Dht22Probe | TwinProbe, Field(discriminator="driver")]
 AnyMat = Annotated[GpioMat | TwinMat, Field(discriminator="driver")]
 
 

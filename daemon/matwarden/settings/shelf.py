@@ -9,13 +9,15 @@ from dataclasses import dataclass
 from matwarden.settings import rows, tubs, words
 from matwarden.settings.mats import mat_terms
 from matwarden.settings.problems import Findings
-from matwarden.settings.resolved import GpioRelay, Hwmon, Iio, OneWire, TwinProbe, TwinRelay
+from matwarden.settings.resolved import Dht22, GpioRelay, Hwmon, Iio, OneWire, TwinProbe, TwinRelay
 from matwarden.settings.sheet import Sheet, known_enclosure, unique
 from matwarden.settings.tables import MATS, PROBES, Raw, Table, label, many, one, read_driven, read_table
 from matwarden.terms import Band, Enclosure, MatTerms, ProbeTerms
 
 # Common resolution of a digital probe: 12 bits over 1/16 K.
 RESOLUTION_K = 0.0625
+# The chip of the Pi's header pins, except on the older kernels of the Raspberry Pi 5.
+HEADER_CHIP = "/dev/gpiochip0"
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +32,7 @@ class Shelf:
 
     enclosures: tuple[Enclosure, ...]
     room_probes: tuple[ProbeTerms, ...]
-    probe_drivers: Mapping[str, OneWire | Iio | Hwmon | TwinProbe]
+    probe_drivers: Mapping[str, OneWire | Iio | Hwmon | Dht22 | TwinProbe]
     relay_drivers: Mapping[str, GpioRelay | TwinRelay]
     bands: Mapping[str, Band | None]
     probe_ids: list[str]
@@ -143,6 +145,8 @@ def _identities(
             devices.append((probe, "device", ("iio", row.device)))
         elif isinstance(row, rows.HwmonProbe) and probe.sound("chip", "address"):
             devices.append((probe, "chip", ("hwmon", row.chip, (row.address or "").lower())))
+        elif isinstance(row, rows.Dht22Probe) and probe.sound("pin"):
+            devices.append((probe, "pin", ("gpio", HEADER_CHIP, row.pin)))
     for mat in mats:
         if isinstance(mat.row, rows.GpioMat) and mat.sound("chip", "line"):
             devices.append((mat, "line", ("gpio", mat.row.chip, mat.row.line)))
@@ -200,7 +204,7 @@ def _deadband(sheet: Sheet, where: str, band: Band, deadband_k: float) -> None:
         )
 
 
-def _probe_driver(sheet: Sheet, table: Table[rows.ProbeRow]) -> OneWire | Iio | Hwmon | TwinProbe | None:
+def _probe_driver(sheet: Sheet, table: Table[rows.ProbeRow]) -> OneWire | Iio | Hwmon | Dht22 | TwinProbe | None:
     row = table.row
     if isinstance(row, rows.TwinProbe):
         noise_k = sheet.difference_k(table, "noise", 0.0, 0.0, 5.0)
@@ -231,6 +235,8 @@ def _probe_driver(sheet: Sheet, table: Table[rows.ProbeRow]) -> OneWire | Iio | 
         return Iio(row.device)
     if isinstance(row, rows.HwmonProbe):
         return Hwmon(row.chip, row.address.lower() if row.address else None)
+    if isinstance(row, rows.Dht22Probe):
+        return Dht22(row.pin, row.use_pulseio)
     return None
 
 

@@ -23,6 +23,7 @@ PROBES: Mapping[str, type[rows.ProbeRow]] = {
     "one-wire": rows.OneWireProbe,
     "iio": rows.IioProbe,
     "hwmon": rows.HwmonProbe,
+    "dht22": rows.Dht22Probe,
     "twin": rows.TwinProbe,
 }
 MATS: Mapping[str, type[rows.MatRow]] = {"gpio": rows.GpioMat, "twin": rows.TwinMat}

@@ -14,6 +14,8 @@ from matwarden.terms import AlarmTimes, Band, Enclosure, MatTerms, ProbeTerms, R
 # Common practice among keepers, no source: the ideal range is 72 to 82 F.
 BAND_LOW_C = c_from_f(72.0)
 BAND_HIGH_C = c_from_f(82.0)
+# Its reader's deadline (2 s) and the part's rest (2.5 s) fit in: a reader that hangs costs one reading, not two.
+DHT22_EVERY_S = 5.0
 # Names that topics use for what is not a tub.
 RESERVED_IDS = ("room", "house")
 
@@ -88,6 +90,13 @@ def probe_terms(
     every_s = row.every_s if table.sound("every_s") and row.every_s is not None else polling.row.every_s
     if row.every_s is not None and table.sound("every_s"):
         _poll_order(findings, where, every_s, polling, own=True)
+    if isinstance(row, rows.Dht22Probe) and every_s < DHT22_EVERY_S and polling.sound("every_s"):
+        findings.problem(
+            f"{where}: every_s",
+            f"{every_s:g} s",
+            f"at least {DHT22_EVERY_S:g} s for a DHT22",
+            "Raise every_s of this probe: it must rest between readings, and its reader needs time to be replaced.",
+        )
     if not sound or not table.sound(*type(row).model_fields) or offset_k is None:
         return None
     return ProbeTerms(

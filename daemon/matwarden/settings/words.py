@@ -55,7 +55,7 @@ _PLACEMENT_WORDS = {
     "lamp": ("lamp", "bulb", "light"),
     "above": ("top", "lid", "above", "cover", "roof"),
 }
-_NO_DRIVER_YET = {"dht22", "dht11", "am2302"}
+_OTHER_NAMES = {"am2302": "dht22", "ds18b20": "one-wire", "w1": "one-wire"}
 
 
 def shown(value: object) -> str:
@@ -107,8 +107,10 @@ def refused(where: str, key: str, value: object, error: ErrorDetails, field: Fie
         advice = f"Add {key}. {_ADVICE.get(key, '')}".rstrip()
     elif key == "placement":
         advice = _placement_advice(value)
-    elif key == "driver" and isinstance(value, str) and value.lower() in _NO_DRIVER_YET:
-        advice = "This version cannot read such a probe by itself; the next one will. Until then use iio."
+    elif key == "driver" and isinstance(value, str) and value.lower() in _OTHER_NAMES:
+        advice = f'Write "{_OTHER_NAMES[value.lower()]}" for such a probe.'
+    elif key == "driver" and isinstance(value, str) and value.lower() == "dht11":
+        advice = "Only the kernel reads a DHT11: use iio. It is too coarse (2 K) to guard heat by."
     elif key in _ADVICE:
         advice = _ADVICE[key]
     elif error["type"] == "literal_error":
