@@ -65,7 +65,8 @@ def _make_room(connection: sqlite3.Connection, short: int) -> int:
         gone += _drop(connection, there.pop(0))
     returned = min(_number(connection, "PRAGMA freelist_count"), -(-max(0, short) // page))
     for _ in range(0, returned, _SLICE_PAGES):
-        connection.execute(f"PRAGMA incremental_vacuum({_SLICE_PAGES})").fetchall()
+        # As a script: it frees a page a step, and Python takes a statement without columns one step far only.
+        connection.executescript(f"PRAGMA incremental_vacuum({_SLICE_PAGES})")
     if returned:
         # Only then is the file cut. Readers may be in the way: then it is the next checkpoint that does it.
         connection.execute("PRAGMA wal_checkpoint(PASSIVE)").fetchall()
