@@ -1,4 +1,4 @@
-"""`make powercuts`: a thousand power cuts and a thousand kills, and what they came to. Exit code 0: nothing was lost."""
+"""`make powercuts`: a thousand power cuts, a thousand kills, and what they came to. Exit code 0: nothing was lost."""
 
 from __future__ import annotations
 

@@ -10,7 +10,7 @@ from pathlib import Path
 
 
 def test_no_kill_loses_what_was_said_to_be_kept(tmp_path: Path) -> None:
-    """A process killed 25 times at random moments has lost nothing it had acknowledged; alarm and push stay together."""
+    """A process killed 25 times at random moments has lost nothing it had acknowledged; no alarm lacks its push."""
     script = Path(__file__).with_name("kills.py")
     env = {**os.environ, "PYTHONPATH": os.pathsep.join(each for each in sys.path if each)}
     command = [sys.executable, str(script), str(tmp_path), "25", "1"]

@@ -63,8 +63,8 @@ class TestNearlyFull:
         sink = StoreSink(open_store(tmp_path, 0.0), 0.0, Room(disk))
         with pytest.raises(StoreError, match="has only 50 MB left.*alarms are still recorded, warming goes on"):
             sink.accept([started(at(0)), readings(at(0), 1.0), verdict(at(0), "oak", False, Reason.BLIND, 1)])
+        changed = alarm(at(1), AlarmState.UNACKNOWLEDGED)
         with pytest.raises(StoreError):
-            changed = alarm(at(1), AlarmState.UNACKNOWLEDGED)
             sink.accept([readings(at(1), 2.0), changed, push(at(1), "k"), remember(at(1), "m", {"n": 1}, True)])
         recorded = Recorded(tmp_path)
         assert [line.alarm for line in recorded.active_alarms()] == ["cold/oak"]
