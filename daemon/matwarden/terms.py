@@ -6,6 +6,7 @@ A missing reading is a value of its own (`Quality.MISSING`, value None): never 0
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date
 from enum import Enum, StrEnum
 from typing import NamedTuple
 
@@ -76,6 +77,7 @@ class ProbeTerms:
         stale_s: a reading older than this is no reading (at least three polls).
         max_rate_k_per_min: a faster change is doubtful until `agree_n` readings in a row agree.
         offset_k: added to every reading (found against a reference thermometer).
+        checked_on: local day of the last check against a reference thermometer; None when not told.
     """
 
     id: str
@@ -87,6 +89,7 @@ class ProbeTerms:
     stale_s: float
     max_rate_k_per_min: float
     offset_k: float
+    checked_on: date | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -158,6 +158,22 @@ BROKEN = [
         ),
         id="probe-offset-huge",
     ),
+    *(
+        pytest.param(
+            REAL,
+            [("offset = -0.2", f"checked = {value}")],
+            (
+                f"probe oak-air: checked: found {found}; allowed: a day, as in 2026-10-03. Write it as year-month-day, "
+                "without quotes and without a time."
+            ),
+            id=f"probe-checked-{value}",
+        )
+        for value, found in [
+            ('"2026-10-03"', '"2026-10-03"'),
+            ("2026-10-03T07:30:00", "2026-10-03 07:30:00 without quotes"),
+            ("20261003", "20261003"),
+        ]
+    ),
     pytest.param(
         REAL,
         [('address = "28-0316a2793f01"', 'address = "28-0316a2"')],
@@ -196,8 +212,30 @@ BROKEN = [
     pytest.param(
         REAL,
         [('address = "0x44"', "address = 44")],
-        ("probe room: address: found 44; allowed: an I2C address from 0x00 to 0x7f, as in 0x44. Write it in quotes."),
+        (
+            "probe room: address: found 44; allowed: an I2C address from 0x00 to 0x7f, as in 0x44, or as in 1-0044 "
+            "with its bus. Write it in quotes."
+        ),
         id="i2c-address",
+    ),
+    *(
+        pytest.param(
+            REAL,
+            [
+                ('address = "0x44"', address),
+                (
+                    "[[mat]]",
+                    '[[probe]]\nid = "room-2"\nrole = "room"\ndriver = "hwmon"\nchip = "sht4x"\naddress = "1-0044"\n\n'
+                    "[[mat]]",
+                ),
+            ],
+            (
+                f'probe room-2: address: found "1-0044"; allowed: an address that probe room ({other}) cannot have too. '
+                "Give both, in the same form, as `matwarden probes` shows them."
+            ),
+            id=f"i2c-address-that-may-be-another-s-{other}",
+        )
+        for address, other in [('address = "0x44"', '"0x44"'), ("", "nothing")]
     ),
     pytest.param(
         REAL,
@@ -285,7 +323,7 @@ BROKEN = [
         [('device = "dht11@4"', 'device = "dht11@4"\naddress = "28-0316a2793f09"')],
         (
             "probe rowan-air: address: found a key that means nothing here; allowed: id, role, "
-            "enclosure, side, offset, every_s, driver, device. Correct the key or take it out."
+            "enclosure, side, offset, checked, every_s, driver, device. Correct the key or take it out."
         ),
         id="key-of-another-driver",
     ),

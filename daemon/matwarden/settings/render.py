@@ -12,6 +12,7 @@ from matwarden.core.units import (
     temperature_text,
     temperature_value,
 )
+from matwarden.settings.offsets import offset_fields
 from matwarden.settings.resolved import (
     Dht22,
     GpioRelay,
@@ -44,7 +45,7 @@ def render_resolved(settings: Settings, warnings: Sequence[str] = ()) -> str:
         ),
         _tubs(settings.enclosures, settings.unit),
         _parts(settings),
-        _fields(_services(settings)),
+        _fields([*offset_fields(settings), *_services(settings)]),
     ]
     if settings.simulation is not None:
         blocks.append(_fields(_simulation(settings.simulation, settings.unit)))

@@ -27,7 +27,7 @@ class Iio:
 
 @dataclass(frozen=True, slots=True)
 class Hwmon:
-    """A probe that is a hardware monitoring chip; the I2C address, as `0x44`, tells two of a kind apart."""
+    """A probe that is a hardware monitoring chip; the I2C address tells two of a kind apart: `0x44`, or `1-0044` with its bus."""
 
     chip: str
     address: str | None

@@ -7,6 +7,7 @@ told in its description, which does not depend on the unit of the file.
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -17,7 +18,7 @@ FILE_PATH = r"^[^\x00]+$"
 TIME_OF_DAY = r"^([01][0-9]|2[0-3]):[0-5][0-9]$"
 INSTANT = r"^[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}Z$"
 ONE_WIRE = r"^28-[0-9a-fA-F]{12}$"
-I2C = r"^0x[0-7][0-9a-fA-F]$"
+I2C = r"^(0x|[0-9]{1,3}-00)[0-7][0-9a-fA-F]$"
 GPIO_CHIP = r"^/dev/gpiochip[0-9]+$"
 PLACE = r"^(room|[a-z0-9]([a-z0-9-]*[a-z0-9])?/(wall|air|substrate))$"
 HOST = r"^[^\x00-\x20/@]+$"
@@ -111,6 +112,10 @@ class ProbeRow(Row):
         None, description="Side of the tub it sits in, if one is kept moister."
     )
     offset: Number | None = Field(None, description="Added to each reading, a temperature difference. Default 0.")
+    checked: date | None = Field(
+        None,
+        description="Day of its last check beside a reference thermometer, YYYY-MM-DD without quotes. Default: not told.",
+    )
     every_s: Number | None = Field(
         None, ge=1, le=300, description="Seconds between its readings. Default: every_s of [polling]."
     )
@@ -139,7 +144,7 @@ class HwmonProbe(ProbeRow):
     address: str | None = Field(
         None,
         pattern=I2C,
-        description="Its address on the I2C bus, as 0x44; needed when there are two of a kind.",
+        description="Its address on the I2C bus, as 0x44, or as 1-0044 with its bus; needed for two of a kind.",
     )
 
 

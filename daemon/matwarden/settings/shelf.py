@@ -135,6 +135,7 @@ def _identities(
                 "any id but room and house",
                 "Choose another id.",
             )
+    _two_of_a_kind(findings, probes)
     owners: dict[tuple[object, ...], str] = {}
     devices: list[tuple[Table[rows.ProbeRow] | Table[rows.MatRow], str, tuple[object, ...]]] = []
     for probe in probes:
@@ -160,6 +161,28 @@ def _identities(
                 "hardware of its own",
                 "Correct one of the two: they cannot be the same part.",
             )
+
+
+def _two_of_a_kind(findings: Findings, probes: list[Table[rows.ProbeRow]]) -> None:
+    """Two chips of a kind need addresses that tell them apart, or both probes could read one tub."""
+    seen: list[tuple[str, str, str]] = []
+    for probe in probes:
+        row = probe.row
+        if not isinstance(row, rows.HwmonProbe) or not probe.sound("chip", "address"):
+            continue
+        address = (row.address or "").lower()
+        for where, chip, other in seen:
+            # "1-0044" is also "0x44", and no address is any; the same text twice is told elsewhere.
+            apart = chip != row.chip or (address and other and (len(address) > 4) == (len(other) > 4))
+            apart = apart or bool(address and other and address[-2:] != other[-2:])
+            if not apart and address != other:
+                findings.problem(
+                    f"{probe.where}: address",
+                    words.shown(row.address),
+                    f"an address that {where} ({words.shown(other or None)}) cannot have too",
+                    "Give both, in the same form, as `matwarden probes` shows them.",
+                )
+        seen.append((probe.where, row.chip, address))
 
 
 def _roles(probes: list[Table[rows.ProbeRow]], ids: list[str]) -> dict[str, frozenset[str]] | None:

@@ -109,6 +109,7 @@ def probe_terms(
         stale_s=polling.row.stale_after_s,
         max_rate_k_per_min=max_rate_k,
         offset_k=offset_k,
+        checked_on=row.checked,
     )
 
 

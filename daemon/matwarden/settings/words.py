@@ -20,7 +20,7 @@ PATTERN_WORDS = {
     rows.TIME_OF_DAY: "a time of day from 00:00 to 23:59",
     rows.INSTANT: "an instant in UTC, as in 2026-01-16T17:00:00Z",
     rows.ONE_WIRE: "28- and twelve hex digits, as in 28-0316a2793f1c",
-    rows.I2C: "an I2C address from 0x00 to 0x7f, as in 0x44",
+    rows.I2C: "an I2C address from 0x00 to 0x7f, as in 0x44, or as in 1-0044 with its bus",
     rows.GPIO_CHIP: "a GPIO chip, as in /dev/gpiochip0",
     rows.HOST: "a host name or an address, without user, port or path",
 }
@@ -138,6 +138,8 @@ def _allowed(key: str, error: ErrorDetails, field: FieldInfo) -> tuple[str, str]
         return "points of an hour and a temperature, as in [[6, 17.5], [8, 20.0]]", "Correct the points."
     if kind == "literal_error":
         return str(context["expected"]).replace("'", '"'), "Choose one of them."
+    if kind.startswith("date_"):
+        return "a day, as in 2026-10-03", "Write it as year-month-day, without quotes and without a time."
     if kind == "bool_type":
         return "true or false", "Write it without quotes."
     if kind == "finite_number":
