@@ -11,8 +11,10 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 from matwarden import __version__
-from matwarden.devices import OpenDevices
+from matwarden.devices import Discover, OpenDevices
 from matwarden.exit_codes import Exit
+from matwarden.probes_command import add_arguments as add_probes_arguments
+from matwarden.probes_command import carry_out as list_probes
 from matwarden.settings import Settings, SettingsError, load
 from matwarden.settings import check as check_settings
 
@@ -85,13 +87,17 @@ def parser() -> argparse.ArgumentParser:
     )
     sub = verb("release", "end a hold before its time", "matwarden release oak")
     _enclosure(sub, settings)
+    sub = verb("probes", "list the probes this machine has, and the lines to paste", "matwarden probes --json")
+    add_probes_arguments(sub)
     return top
 
 
-def run(arguments: Sequence[str], open_devices: OpenDevices) -> int:
+def run(arguments: Sequence[str], open_devices: OpenDevices, discover: Discover) -> int:
     """Carry out one command line; returns the exit code. No traceback for anything a user can cause."""
     asked = parser().parse_args(arguments)
     try:
+        if asked.verb == "probes":
+            return list_probes(asked, discover)
         return _VERBS[asked.verb](asked, open_devices)
     except SettingsError as error:
         print(error, file=sys.stderr)
@@ -129,18 +135,31 @@ def _check(asked: argparse.Namespace, open_devices: OpenDevices) -> int:
     from matwarden.settings.render import render_resolved
 
     outcome = check_settings(asked.file)
+    warnings = list(outcome.warnings) + _offset_warnings(outcome.settings)
     if asked.json:
         found = {
             "usable": outcome.settings is not None,
             "problems": [problem._asdict() for problem in outcome.problems],
-            "warnings": list(outcome.warnings),
+            "warnings": warnings,
         }
         print(json.dumps(found, indent=2, ensure_ascii=False))
     elif outcome.settings is None:
         print(SettingsError(asked.file, outcome.problems), file=sys.stderr)
     else:
-        print(render_resolved(outcome.settings, outcome.warnings))
+        print(render_resolved(outcome.settings, warnings))
     return Exit.OK if outcome.settings is not None else Exit.SETTINGS
+
+
+def _offset_warnings(settings: Settings | None) -> list[str]:
+    from zoneinfo import ZoneInfo
+
+    from matwarden.clocks import SystemClock
+    from matwarden.core.dates import local_date
+    from matwarden.settings.offsets import offset_warnings
+
+    if settings is None:
+        return []
+    return offset_warnings(settings, local_date(SystemClock().now().wall_s, ZoneInfo(settings.zone)))
 
 
 def _demo(asked: argparse.Namespace, open_devices: OpenDevices) -> int:

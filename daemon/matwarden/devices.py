@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any, Protocol
 
 from matwarden.settings.resolved import Settings
 from matwarden_hardware.ports import Probe, Relay
 
-__all__ = ["Devices", "OpenDevices", "TrueState"]
+__all__ = ["Devices", "Discover", "FoundProbe", "OpenDevices", "TrueState"]
 
 
 class TrueState(Protocol):
@@ -23,6 +24,37 @@ class TrueState(Protocol):
     def contact_closed(self, tub: str) -> bool: ...
 
     def heat_w(self, tub: str) -> float: ...
+
+
+class FoundProbe(Protocol):
+    """Something with a temperature that the machine has, whether or not it is in the settings.
+
+    Attributes:
+        driver, keys: as the settings name it. answers_to: every set of keys that means it.
+        place: where it is. probe: reads it; None when it cannot be used, for the reason `why_not`.
+        part_of_machine: it measures the computer, or is no known sensor.
+    """
+
+    @property
+    def driver(self) -> str: ...
+
+    @property
+    def keys(self) -> Mapping[str, str]: ...
+
+    @property
+    def answers_to(self) -> Sequence[Mapping[str, str]]: ...
+
+    @property
+    def place(self) -> str: ...
+
+    @property
+    def probe(self) -> Probe | None: ...
+
+    @property
+    def why_not(self) -> str: ...
+
+    @property
+    def part_of_machine(self) -> bool: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,3 +75,6 @@ class Devices:
 
 # (settings, the monotonic clock, whether that clock runs by itself) -> open devices
 OpenDevices = Callable[[Settings, Callable[[], float], bool], Devices]
+
+# where sysfs is mounted -> what is there
+Discover = Callable[[Path], Sequence[FoundProbe]]

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from pathlib import Path
 
-from matwarden.devices import Devices
+from matwarden.devices import Devices, FoundProbe
 from matwarden.settings.resolved import (
     Dht22,
     GpioRelay,
@@ -23,7 +24,7 @@ from matwarden_hardware.ports import Probe, Relay
 from matwarden_hardware.twin.room import DailyRoom, DayPlanRoom, Room, SeriesRoom
 from matwarden_hardware.twin.shelf import Shelf
 
-__all__ = ["main", "open_devices"]
+__all__ = ["discover", "main", "open_devices"]
 
 
 def open_devices(settings: Settings, monotonic_s: Callable[[], float], real_time: bool) -> Devices:
@@ -49,11 +50,22 @@ def open_devices(settings: Settings, monotonic_s: Callable[[], float], real_time
     return Devices(probes, relays, shelf)
 
 
+def discover(sysfs: Path) -> Sequence[FoundProbe]:
+    """Every probe the kernel shows below `sysfs`; none is read.
+
+    Raises:
+        OSError: it cannot be listed.
+    """
+    from matwarden_hardware.discovery import discover as look
+
+    return look(sysfs)
+
+
 def main(arguments: list[str] | None = None) -> int:
     """The command `matwarden`."""
     from matwarden import cli
 
-    return cli.run(sys.argv[1:] if arguments is None else arguments, open_devices)
+    return cli.run(sys.argv[1:] if arguments is None else arguments, open_devices, discover)
 
 
 def _relay(driver: GpioRelay | TwinRelay, shelf: Shelf | None, simulation: SimulationSettings | None) -> Relay:

@@ -230,8 +230,8 @@ BROKEN = [
                 ),
             ],
             (
-                f'probe room-2: address: found "1-0044"; allowed: an address that probe room ({other}) cannot have too. '
-                "Give both, in the same form, as `matwarden probes` shows them."
+                f'probe room-2: address: found "1-0044"; allowed: an address that probe room ({other}) cannot have '
+                "too. Give both, in the same form, as `matwarden probes` shows them."
             ),
             id=f"i2c-address-that-may-be-another-s-{other}",
         )

@@ -27,7 +27,7 @@ class Iio:
 
 @dataclass(frozen=True, slots=True)
 class Hwmon:
-    """A probe that is a hardware monitoring chip; the I2C address tells two of a kind apart: `0x44`, or `1-0044` with its bus."""
+    """A probe that is a hardware monitoring chip; `address` tells two of a kind apart: `0x44`, or `1-0044`."""
 
     chip: str
     address: str | None

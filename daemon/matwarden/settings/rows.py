@@ -114,7 +114,7 @@ class ProbeRow(Row):
     offset: Number | None = Field(None, description="Added to each reading, a temperature difference. Default 0.")
     checked: date | None = Field(
         None,
-        description="Day of its last check beside a reference thermometer, YYYY-MM-DD without quotes. Default: not told.",
+        description="Day of its last check beside a reference thermometer, as 2026-10-03 without quotes.",
     )
     every_s: Number | None = Field(
         None, ge=1, le=300, description="Seconds between its readings. Default: every_s of [polling]."
