@@ -139,6 +139,13 @@ def test_names_of_the_i2c_sensor_overlay(tmp_path: Path, chip: str, address: str
     assert found.probe.read().temperature_c == 23.0
 
 
+def test_a_chip_answers_to_its_name_and_both_forms_of_its_address(tmp_path: Path) -> None:
+    """Whichever way the settings name a chip, it is known to be that one."""
+    sht(SysfsTree(tmp_path), 0, "1-0044")
+    chip = {"chip": "sht4x"}
+    assert only(tmp_path).answers_to == (chip, {**chip, "address": "0x44"}, {**chip, "address": "1-0044"})
+
+
 def test_the_kernel_s_dht11_without_a_pin_in_its_name(tmp_path: Path) -> None:
     """The overlay as it ships names its device dht11@0 whatever the pin; that is its name then."""
     # raspberrypi/linux, dht11-overlay.dts: one node dht11@0, without an override of the number.

@@ -191,3 +191,12 @@ def test_the_three_kinds_of_room(tmp_path: Path) -> None:
     plan = simulated(tmp_path, (room, "plan = [[6, 17], [8, 20.5]]\ndrift_per_day = -0.5")).room
     assert plan == RoomPlan(((6.0, 17.0), (8.0, 20.5)), -0.5)
     assert simulated(tmp_path, (room, 'file = "room.csv"')).room == RoomFile(tmp_path / "room.csv")
+
+
+@pytest.mark.parametrize(("first", "second"), [("0x44", "0x45"), ("1-0044", "3-0044"), ("0x44", "1-0045")])
+def test_chips_at_addresses_of_their_own_may_be_of_a_kind(tmp_path: Path, first: str, second: str) -> None:
+    """Two sensors of one name are sound where no address of one can mean the other."""
+    more = f'[[probe]]\nid = "room-2"\nrole = "room"\ndriver = "hwmon"\nchip = "sht4x"\naddress = "{second}"\n\n[[mat]]'
+    settings = sound(tmp_path, edited(REAL, ('address = "0x44"', f'address = "{first}"'), ("[[mat]]", more)))
+    assert settings.probe_drivers["room"] == Hwmon("sht4x", first)
+    assert settings.probe_drivers["room-2"] == Hwmon("sht4x", second)
