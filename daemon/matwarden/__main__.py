@@ -2,6 +2,6 @@
 
 from __future__ import annotations
 
-from matwarden.main import main
+from matwarden.entry import main
 
 raise SystemExit(main())

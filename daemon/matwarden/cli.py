@@ -11,6 +11,8 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 from matwarden import __version__
+from matwarden.cut import add_arguments as add_cut_arguments
+from matwarden.cut import carry_out as cut_lines
 from matwarden.devices import Discover, OpenDevices
 from matwarden.exit_codes import Exit
 from matwarden.probes_command import add_arguments as add_probes_arguments
@@ -89,6 +91,8 @@ def parser() -> argparse.ArgumentParser:
     _enclosure(sub, settings)
     sub = verb("probes", "list the probes this machine has, and the lines to paste", "matwarden probes --json")
     add_probes_arguments(sub)
+    sub = verb("cut", "drive every relay line to cut; works while nothing else does", "matwarden cut", machine=False)
+    add_cut_arguments(sub)
     return top
 
 
@@ -309,6 +313,10 @@ def _span_s(text: str) -> float | None:
     return None
 
 
+def _cut(asked: argparse.Namespace, open_devices: OpenDevices) -> int:
+    return cut_lines(asked)
+
+
 _VERBS: dict[str, Callable[[argparse.Namespace, OpenDevices], int]] = {
     "run": _run,
     "check": _check,
@@ -319,4 +327,5 @@ _VERBS: dict[str, Callable[[argparse.Namespace, OpenDevices], int]] = {
     "reset": _person,
     "hold": _person,
     "release": _person,
+    "cut": _cut,
 }

@@ -7,6 +7,7 @@ ends and cuts every relay, then the others finish, the store last.
 from __future__ import annotations
 
 import logging
+import os
 import signal
 import threading
 from collections.abc import Sequence
@@ -14,6 +15,7 @@ from datetime import date, time
 from zoneinfo import ZoneInfo
 
 from matwarden import __version__
+from matwarden.alarm_keeper import active_states
 from matwarden.calendar import Calendar, CalendarThread
 from matwarden.clocks import SystemClock
 from matwarden.control import ControlError, ControlServer
@@ -21,7 +23,9 @@ from matwarden.devices import Devices, OpenDevices
 from matwarden.digests import Digests
 from matwarden.events import ClockStepped, Event, Notice, PushAsked
 from matwarden.exit_codes import Exit
+from matwarden.manager import manager_of
 from matwarden.pollers import ThreadPoller
+from matwarden.relay_lines import keep_lines
 from matwarden.settings.resolved import Settings
 from matwarden.sinks.journal import JournalSink
 from matwarden.sinks.queue import SinkThread
@@ -73,8 +77,13 @@ class _Service:
         self._settings = settings
         self._code = Exit.OK
         self._clock = clock
+        self._manager = manager_of(os.environ, os.getpid(), clock.now().mono_s)
         self._dropped_told = False
         at = clock.now()
+        try:
+            keep_lines(settings)
+        except OSError as error:
+            _log.warning("the list of relay lines for 'matwarden cut' cannot be kept: %s", error)
         remembered = store.remembered()
         recorded = Recorded(settings.store.directory)
         standing = handed_on(recorded, remembered, at)
@@ -132,6 +141,7 @@ class _Service:
             while control.is_alive():
                 control.join(1.0)
         finally:
+            self._manager.stopping("every mat is cut; the record is being closed")
             self._socket.close()
             if self._calendar_thread is not None:
                 self._calendar_thread.close()
@@ -143,11 +153,20 @@ class _Service:
 
     def _control_loop(self) -> None:
         try:
-            self._station.run()
+            self._station.run(self._cycle_done)
         except Exception:
             # Our bug. The relays are cut already; the service manager starts us afresh.
             _log.exception("internal error: every relay is cut, and matwarden ends")
             self._code = Exit.INTERNAL
+
+    def _cycle_done(self) -> None:
+        self._manager.cycle_done(self._station.last_at.mono_s, self._station.all_heard, self._state_line)
+
+    def _state_line(self) -> str:
+        tubs = self._station.tubs.values()
+        heated = sum(tub.guard is not None and tub.guard.verdict.allowed for tub in tubs)
+        alarms = sum(state in active_states for tub in tubs for _, state, _ in tub.alarms.all())
+        return f"{len(tubs)} tubs watched, heat allowed in {heated}, {alarms} alarms on"
 
     def _tell(self, events: Sequence[Event]) -> None:
         self._told.tell(events)

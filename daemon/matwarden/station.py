@@ -132,10 +132,16 @@ class Station:
         self._keepers = {p.terms.id: p for tub in self.tubs.values() for p in tub.probes}
         self._keepers.update({p.terms.id: p for p in self.room})
         self._guards = [tub.guard for tub in self.tubs.values() if tub.guard is not None]
+        self._unheard = set(self._keepers)
         self.cycles = 0
         self.started_at = at
         self.last_at = at
         tell([Started(at, version)])
+
+    @property
+    def all_heard(self) -> bool:
+        """Every probe has answered once, or missed its deadline once."""
+        return not self._unheard
 
     def cycle(self) -> float:
         """One complete cycle; returns the monotonic time at which the next one is due at the latest."""
@@ -203,6 +209,8 @@ class Station:
 
     def _take(self, captures: list[Capture], at: At, events: list[Event]) -> None:
         taken: list[Reading] = []
+        if self._unheard:
+            self._unheard.difference_update(capture.probe for capture in captures)
         for capture in captures:
             keeper = self._keepers[capture.probe]
             judged = keeper.take(capture, at)

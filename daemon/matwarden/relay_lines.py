@@ -1,0 +1,39 @@
+"""The list of relay lines that `matwarden cut` works from, kept beside the record and replaced as a whole."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+from matwarden.cut import LINES, RelayLine, written
+from matwarden.settings.resolved import GpioRelay, Settings
+
+__all__ = ["keep_lines", "lines_of"]
+
+
+def lines_of(settings: Settings) -> list[RelayLine]:
+    """Every relay line of the settings; a simulated one only if its level is recorded."""
+    lines = []
+    record = None if settings.simulation is None else settings.simulation.record
+    for enclosure, driver in settings.relay_drivers.items():
+        if isinstance(driver, GpioRelay):
+            lines.append(RelayLine(driver.chip, str(driver.line), "high" if driver.active_high else "low"))
+        elif record is not None:
+            lines.append(RelayLine("record", str(record), enclosure))
+    return lines
+
+
+def keep_lines(settings: Settings) -> Path:
+    """Write the list; a reader finds the old one or the new one, never half of one.
+
+    Raises:
+        OSError: it cannot be written.
+    """
+    path = settings.store.directory / LINES
+    fresh = path.with_suffix(".new")
+    with fresh.open("w", encoding="utf-8") as file:
+        file.write(written(lines_of(settings)))
+        file.flush()
+        os.fsync(file.fileno())
+    fresh.replace(path)
+    return path

@@ -1,0 +1,39 @@
+"""The unit file: what systemd itself says of it, where systemd's tools are installed."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import subprocess
+from pathlib import Path
+
+import pytest
+
+UNIT = Path(__file__).resolve().parents[1] / "systemd" / "matwarden.service"
+needs_systemd = pytest.mark.skipif(shutil.which("systemd-analyze") is None, reason="systemd-analyze is not installed")
+
+
+@needs_systemd
+def test_systemd_has_nothing_against_the_unit() -> None:
+    """`systemd-analyze verify` finds nothing but that the program is not installed here."""
+    told = subprocess.run(["systemd-analyze", "verify", str(UNIT)], capture_output=True, text=True, check=False).stderr
+    complaints = [line for line in told.splitlines() if "is not executable: No such file" not in line]
+    assert complaints == []
+
+
+@needs_systemd
+def test_the_unit_is_closed_about_as_far_as_its_work_allows() -> None:
+    """The offline exposure score stays at or under 1.4 (systemd 252; lower is tighter)."""
+    command = ["systemd-analyze", "security", "--offline=yes", str(UNIT)]
+    told = subprocess.run(command, capture_output=True, text=True, check=False).stdout
+    found = re.search(r"Overall exposure level for \S+: ([0-9.]+)", told)
+    assert found is not None, told
+    assert float(found[1]) <= 1.4
+
+
+def test_every_end_of_the_unit_cuts_the_relays_and_nothing_stops_it_from_starting_again() -> None:
+    """The lines that keep animals and house safe are there."""
+    lines = set(UNIT.read_text(encoding="utf-8").splitlines())
+    assert "ExecStopPost=/opt/matwarden/bin/matwarden cut --lines /var/lib/matwarden/relay-lines" in lines
+    assert {"Type=notify", "WatchdogSec=20", "Restart=always", "StartLimitIntervalSec=0"} <= lines
+    assert {"DevicePolicy=closed", "DeviceAllow=char-gpiochip rw"} <= lines
