@@ -3,27 +3,32 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, NamedTuple
 
 from matwarden.core.alarm_table import (
     BLIND,
     BLIND_PROBE,
     COLD,
     CUT_OUT,
+    HEAT_NOT_ARRIVING,
+    HEAT_WHILE_CUT,
     HOT,
+    PROBES_DISAGREE,
     RELAY_FAULT,
-    Facts,
+    RELAY_WEAR,
     alarm_id,
     delays,
-    push,
-    text,
 )
+from matwarden.core.alarm_words import Facts, push, text
 from matwarden.core.alarms import QUIET, AlarmSpec, from_dict, step, to_dict
-from matwarden.core.conditions import is_cold, is_hot, is_probe_blind, look, watched
+from matwarden.core.conditions import Inside, is_cold, is_hot, is_probe_blind, is_worn, look, watched
+from matwarden.core.disagreement import comparable, is_apart, widest
+from matwarden.core.units import difference_text, temperature_text
 from matwarden.events import AlarmChanged, Event, PushAsked, Remember
+from matwarden.heat_keeper import HeatKeeper
 from matwarden.terms import AlarmState, AlarmTimes, At, Enclosure, ProbeTerms, Seen, Unit
 
-__all__ = ["RoomAlarms", "TubAlarms", "active_states"]
+__all__ = ["Alarm", "Guarding", "RoomAlarms", "TubAlarms", "active_states"]
 
 # Delays in progress are kept this often, so that a restart loses little of an on-delay.
 KEEP_EVERY_S = 60.0
@@ -36,7 +41,21 @@ active_states = (
 )
 
 
-class _Alarm:
+class Guarding(NamedTuple):
+    """What the alarms of a tub with a mat look at besides its probes.
+
+    Attributes:
+        why: the numbers of a trip, as a clause. operations: of its relay, in its life.
+    """
+
+    allowed: bool
+    tripped: bool
+    relay_fault: bool
+    why: str
+    operations: int
+
+
+class Alarm:
     """One alarm: its spec, its delays, its memory, and when that was last kept."""
 
     __slots__ = ("_kept_s", "enclosure", "id", "memory", "off_delay_s", "on_delay_s", "probe", "spec")
@@ -109,34 +128,37 @@ class _Alarm:
 
 
 class TubAlarms:
-    """Cold, hot, cut-out, relay fault and blindness of one enclosure and its probes."""
+    """Every alarm of one enclosure and its probes."""
 
     def __init__(self, enclosure: Enclosure, unit: Unit, remembered: Mapping[str, Mapping[str, Any]], at: At) -> None:
-        def alarm(spec: AlarmSpec, subject: str, probe: str = "") -> _Alarm:
-            return _Alarm(spec, subject, enclosure.id, enclosure.alarms, remembered, at, probe)
+        def alarm(spec: AlarmSpec, subject: str = enclosure.id, probe: str = "") -> Alarm:
+            return Alarm(spec, subject, enclosure.id, enclosure.alarms, remembered, at, probe)
 
         self._watched = watched(enclosure)
         self._facts = Facts(tub=enclosure.name, unit=unit, band=enclosure.band)
-        self._cold = alarm(COLD, enclosure.id)
-        self._hot = alarm(HOT, enclosure.id)
-        self._blind = alarm(BLIND, enclosure.id)
-        self._cut_out = alarm(CUT_OUT, enclosure.id)
-        self._relay_fault = alarm(RELAY_FAULT, enclosure.id)
+        self._cold, self._hot, self._blind = alarm(COLD), alarm(HOT), alarm(BLIND)
+        self._cut_out, self._relay_fault = alarm(CUT_OUT), alarm(RELAY_FAULT)
+        self._no_heat, self._stays_hot = alarm(HEAT_NOT_ARRIVING), alarm(HEAT_WHILE_CUT)
+        self._wear, self._apart = alarm(RELAY_WEAR), alarm(PROBES_DISAGREE)
         self._probes = [(probe, alarm(BLIND_PROBE, probe.id, probe.id)) for probe in enclosure.probes]
+        self._pairs = comparable(enclosure.probes)
+        self._heat = HeatKeeper(enclosure, unit)
+        self._rated = 0 if enclosure.mat is None else enclosure.mat.rated_operations
         self._looked_s = at.mono_s
         self.inside_c: float | None = None
 
     def all(self) -> list[tuple[str, AlarmState, float]]:
         """Every alarm's id, state and seconds active."""
         alarms = [self._cold, self._hot, self._blind, self._cut_out, self._relay_fault]
+        alarms += [self._no_heat, self._stays_hot, self._wear, self._apart]
         alarms += [alarm for _, alarm in self._probes]
         return [(alarm.id, alarm.memory.state, alarm.memory.active_s) for alarm in alarms]
 
-    def look(self, seen: Mapping[str, Seen], tripped: bool, relay_fault: bool, why: str, at: At) -> list[Event]:
+    def look(self, seen: Mapping[str, Seen], guarding: Guarding | None, at: At) -> list[Event]:
         """Look at every condition once.
 
         Args:
-            seen: what each probe of the enclosure says now. why: the numbers of a trip, as a clause.
+            seen: what each probe of the enclosure says now. guarding: None without a mat.
         """
         events: list[Event] = []
         now_s = at.mono_s
@@ -154,10 +176,8 @@ class TubAlarms:
             hot.look(is_hot_now, False, at, dt_s, inside.hottest_c, facts._replace(now_c=inside.hottest_c), events)
         if inside.blind or blind.memory is not QUIET:
             blind.look(inside.blind, False, at, dt_s, None, facts._replace(why=self._why(seen)), events)
-        if tripped or self._cut_out.memory is not QUIET:
-            self._cut_out.look(tripped, False, at, dt_s, None, facts._replace(why=why), events)
-        if relay_fault or self._relay_fault.memory is not QUIET:
-            self._relay_fault.look(relay_fault, False, at, dt_s, None, facts, events)
+        if guarding is not None:
+            self._look_at_heat(seen, guarding, inside, at, dt_s, events)
         follows = blind.memory.active
         for probe, alarm in self._probes:
             dark = is_probe_blind(probe.id, probe.stale_s, seen, now_s)
@@ -165,7 +185,47 @@ class TubAlarms:
                 said = seen.get(probe.id)
                 told = facts._replace(now_c=inside.coldest_c, why="" if said is None else said.why)
                 alarm.look(dark, follows, at, dt_s, None, told, events)
+        if self._pairs:
+            self._look_at_pairs(seen, at, dt_s, events)
         return events
+
+    def _look_at_heat(
+        self, seen: Mapping[str, Seen], guarding: Guarding, inside: Inside, at: At, dt_s: float, events: list[Event]
+    ) -> None:
+        allowed, tripped, relay_fault, why, operations = guarding
+        facts = self._facts
+        if tripped or self._cut_out.memory is not QUIET:
+            self._cut_out.look(tripped, False, at, dt_s, None, facts._replace(why=why), events)
+        if relay_fault or self._relay_fault.memory is not QUIET:
+            self._relay_fault.look(relay_fault, False, at, dt_s, None, facts, events)
+        heat = self._heat
+        heat.look(self._watched.wall, seen, inside.coldest_c, allowed, at.mono_s)
+        no_heat, stays_hot = self._no_heat, self._stays_hot
+        # Whoever is blind, or cut for good, knows why no heat arrives.
+        follows = self._blind.memory.active or tripped or relay_fault
+        if heat.arrives_not or follows or no_heat.memory is not QUIET:
+            no_heat.look(heat.arrives_not, follows, at, dt_s, None, facts._replace(why=heat.words()), events)
+        if heat.stays or stays_hot.memory is not QUIET:
+            stays_hot.look(heat.stays, False, at, dt_s, None, facts._replace(why=heat.words()), events)
+        worn = is_worn(operations, self._rated)
+        if worn or self._wear.memory is not QUIET:
+            clause = f"{operations} of {self._rated} operations"
+            self._wear.look(worn, False, at, dt_s, None, facts._replace(why=clause), events)
+
+    def _look_at_pairs(self, seen: Mapping[str, Seen], at: At, dt_s: float, events: list[Event]) -> None:
+        alarm = self._apart
+        apart = widest(self._pairs, seen, at.mono_s)
+        condition = is_apart(apart, alarm.memory.condition)
+        if not condition and alarm.memory is QUIET:
+            return
+        facts = self._facts
+        if apart is not None:
+            one, other, apart_k = apart
+            values = [seen[name].value_c for name in (one, other)]
+            shown = [temperature_text(value_c, facts.unit) for value_c in values if value_c is not None]
+            clause = f"{one} {shown[0]}, {other} {shown[1]}, {difference_text(apart_k, facts.unit)} apart"
+            facts = facts._replace(why=clause)
+        alarm.look(condition, False, at, dt_s, None, facts, events)
 
     def _why(self, seen: Mapping[str, Seen]) -> str:
         clauses = {s.why for s in seen.values() if s.why}
@@ -185,7 +245,7 @@ class RoomAlarms:
     ) -> None:
         self._probe = probe
         self._facts = Facts(tub="Room", unit=unit)
-        self._alarm = _Alarm(BLIND_PROBE, probe.id, None, times, remembered, at, probe.id)
+        self._alarm = Alarm(BLIND_PROBE, probe.id, None, times, remembered, at, probe.id)
         self._looked_s = at.mono_s
 
     def all(self) -> list[tuple[str, AlarmState, float]]:

@@ -11,7 +11,7 @@ from collections import deque
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
-from matwarden.alarm_keeper import RoomAlarms, TubAlarms
+from matwarden.alarm_keeper import Guarding, RoomAlarms, TubAlarms
 from matwarden.clocks import Clock
 from matwarden.events import ClockStepped, Event, Notice, Readings, Refused, Started
 from matwarden.guard_keeper import GuardKeeper
@@ -73,9 +73,11 @@ class Tub:
         """Look at the alarms, after the guard has acted."""
         guard = self.guard
         if guard is None:
-            return self.alarms.look(self.seen, False, False, "", at)
-        why = guard.trip_words() if guard.tripped else ""
-        return self.alarms.look(self.seen, guard.tripped, guard.relay_fault, why, at)
+            return self.alarms.look(self.seen, None, at)
+        tripped = guard.tripped
+        why = guard.trip_words() if tripped else ""
+        guarding = Guarding(guard.verdict.allowed, tripped, guard.relay_fault, why, guard.operations)
+        return self.alarms.look(self.seen, guarding, at)
 
     def _introduce_neighbours(self) -> None:
         # Whose movement shows that a probe is stuck: another one of its role, else the next nearest thing. Damp

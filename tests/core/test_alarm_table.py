@@ -12,15 +12,18 @@ from matwarden.core.alarm_table import (
     BLIND_PROBE,
     COLD,
     CUT_OUT,
+    HEAT_NOT_ARRIVING,
+    HEAT_WHILE_CUT,
     HOT,
+    POWER_LOST,
+    PROBES_DISAGREE,
     RELAY_FAULT,
-    TITLE_LENGTH,
-    Facts,
+    RELAY_WEAR,
+    STORAGE_FAILING,
     alarm_id,
     delays,
-    push,
-    text,
 )
+from matwarden.core.alarm_words import TITLE_LENGTH, Facts, push, text
 from matwarden.core.alarms import AlarmSpec, Change
 from matwarden.terms import AlarmState, AlarmTimes, Band, Unit
 
@@ -37,7 +40,7 @@ def ends(active_s: float, worst: float | None = None) -> Change:
 
 
 def test_every_alarm_says_what_it_leads_to_and_what_to_do() -> None:
-    """Six alarms, each with a consequence and a response of at least one whole sentence."""
+    """Thirteen alarms, each with a consequence and a response of at least one whole sentence."""
     assert [spec.condition for spec in ALARMS] == [
         "cold",
         "hot",
@@ -45,6 +48,13 @@ def test_every_alarm_says_what_it_leads_to_and_what_to_do() -> None:
         "relay-fault",
         "blind",
         "blind-probe",
+        "heat-not-arriving",
+        "heat-while-cut",
+        "probes-disagree",
+        "relay-wear",
+        "storage-failing",
+        "clock-stepped",
+        "power-lost",
     ]
     assert all(spec.response.endswith(".") and spec.consequence.endswith(".") for spec in ALARMS)
 
@@ -70,6 +80,13 @@ def test_ids_and_delays_follow_the_settings() -> None:
         (0.0, 0.0),
         (600.0, 300.0),
         (600.0, 300.0),
+        (300.0, 300.0),
+        (60.0, 300.0),
+        (3600.0, 300.0),
+        (0.0, 0.0),
+        (120.0, 0.0),
+        (0.0, 0.0),
+        (0.0, 0.0),
     ]
 
 
@@ -138,6 +155,48 @@ def test_ids_and_delays_follow_the_settings() -> None:
             OAK,
             "Oak: probe silent, oak-air",
             "Oak: probe oak-air has had no good reading for 10 min, now 21.3 °C.",
+        ),
+        (
+            HEAT_NOT_ARRIVING,
+            starts(300.0),
+            OAK._replace(now_c=None, why="wall 22.9 °C, air 22.8 °C"),
+            "Oak: no heat arrives",
+            "Oak: heat is allowed, but the wall does not show it (wall 22.9 °C, air 22.8 °C).",
+        ),
+        (
+            HEAT_WHILE_CUT,
+            starts(60.0),
+            OAK._replace(now_c=None, why="wall 29.9 °C, air 26.0 °C"),
+            "Oak: hot with heat cut, pull plug",
+            "Oak: heat is cut, but the wall stays hot: the relay may be welded (wall 29.9 °C, air 26.0 °C).",
+        ),
+        (
+            PROBES_DISAGREE,
+            ends(7200.0),
+            OAK._replace(now_c=None),
+            "Oak: its probes agree again",
+            "Oak: its probes agree again after 2 h.",
+        ),
+        (
+            RELAY_WEAR,
+            starts(0.0),
+            OAK._replace(now_c=None, why="80000 of 100000 operations"),
+            "Oak: relay nearly worn out",
+            "Oak: the relay has done most of its rated life (80000 of 100000 operations).",
+        ),
+        (
+            STORAGE_FAILING,
+            ends(900.0),
+            Facts("Shelf", Unit.C),
+            "Shelf: everything is recorded again",
+            "Shelf: everything is recorded again after 15 min.",
+        ),
+        (
+            POWER_LOST,
+            starts(0.0),
+            Facts("Shelf", Unit.C, why="from about 22:00 to 06:30"),
+            "Shelf: was off",
+            "Shelf: it did not run, so no tub was watched or heated (from about 22:00 to 06:30).",
         ),
     ],
 )

@@ -1,38 +1,33 @@
-"""Every alarm there is, with what it leads to and what to do, and the words a person is told. Pure.
+"""Every alarm there is, with what it leads to and what to do, and how long it waits. Pure.
 
-The law: one table; what has no response in it is an event for the log, not an alarm. A text says first the tub, then
-what, for how long, what it is now, then what to do; a title fits one line of a locked phone.
+The law: one table; what has no response in it is an event for the log, not an alarm. The words are in `alarm_words`.
 """
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
-from matwarden.core.alarms import AlarmSpec, Change, Worst
-from matwarden.core.units import duration_text, temperature_text
-from matwarden.terms import AlarmTimes, Band, Priority, Unit
+from matwarden.core.alarms import AlarmSpec, Worst
+from matwarden.terms import AlarmTimes, Priority
 
 __all__ = [
     "ALARMS",
     "BLIND",
     "BLIND_PROBE",
+    "CLOCK_STEPPED",
     "COLD",
     "CUT_OUT",
+    "HEAT_NOT_ARRIVING",
+    "HEAT_WHILE_CUT",
     "HOT",
+    "HOUSE_ALARMS",
+    "POWER_LOST",
+    "PROBES_DISAGREE",
     "RELAY_FAULT",
-    "TITLE_LENGTH",
-    "Facts",
-    "Push",
+    "RELAY_WEAR",
+    "STORAGE_FAILING",
+    "TUB_ALARMS",
     "alarm_id",
     "delays",
-    "push",
-    "return_text",
-    "start_text",
-    "text",
 ]
-
-TITLE_LENGTH = 40
-"""Characters of a title that a locked phone shows on one line (common practice, no source)."""
 
 COLD = AlarmSpec(
     condition="cold",
@@ -115,39 +110,134 @@ BLIND_PROBE = AlarmSpec(
     worst=None,
 )
 
-ALARMS: tuple[AlarmSpec, ...] = (COLD, HOT, CUT_OUT, RELAY_FAULT, BLIND, BLIND_PROBE)
+HEAT_NOT_ARRIVING = AlarmSpec(
+    condition="heat-not-arriving",
+    title="no heat arrives",
+    priority=Priority.MEDIUM,
+    latching=False,
+    auto_acknowledge_on_return=True,
+    consequence="Heat is allowed and the wall does not show it: the tub cools, or its wall heats unseen.",
+    response=(
+        "Feel the mat. If it is cold: see that it is plugged in, then try the mat and the relay one by one."
+        " If it is warm: the wall probe has fallen off or is stuck; unplug the mat and fix the probe at it."
+    ),
+    pushes_start=True,
+    pushes_return=True,
+    worst=None,
+)
+
+HEAT_WHILE_CUT = AlarmSpec(
+    condition="heat-while-cut",
+    title="hot with heat cut, pull plug",
+    priority=Priority.HIGH,
+    latching=False,
+    auto_acknowledge_on_return=True,
+    consequence="The relay may be welded: the mat heats without end and nothing here can stop it.",
+    response=(
+        "Pull the mat's plug now. Replace the relay before you plug it in again."
+        " If the wall feels cool, its probe is stuck or lies in the sun: replace or move the probe."
+    ),
+    pushes_start=True,
+    pushes_return=True,
+    worst=None,
+)
+
+PROBES_DISAGREE = AlarmSpec(
+    condition="probes-disagree",
+    title="probes disagree",
+    priority=Priority.MEDIUM,
+    latching=False,
+    auto_acknowledge_on_return=True,
+    consequence="One of two probes is wrong, and nobody knows which: the tub may be held too warm or too cold.",
+    response="Hold both beside a thermometer you trust; mend, move or replace the one that is wrong.",
+    pushes_start=True,
+    pushes_return=True,
+    worst=None,
+)
+
+RELAY_WEAR = AlarmSpec(
+    condition="relay-wear",
+    title="relay nearly worn out",
+    priority=Priority.LOW,
+    latching=False,
+    auto_acknowledge_on_return=True,
+    consequence="A relay past its rated life fails, sometimes by welding shut: then the mat heats without end.",
+    response="Replace the relay in the next weeks, with the mains unplugged.",
+    pushes_start=True,
+    pushes_return=False,
+    worst=None,
+)
+
+STORAGE_FAILING = AlarmSpec(
+    condition="storage-failing",
+    title="nothing is recorded",
+    priority=Priority.MEDIUM,
+    latching=False,
+    auto_acknowledge_on_return=True,
+    consequence="Guarding and warming go on, but what happens now is not in the digest, and a trip would not survive a"
+    " power cut.",
+    response="See whether the disk is full or the card is worn out; free space, or replace the card.",
+    pushes_start=True,
+    pushes_return=True,
+    worst=None,
+)
+
+CLOCK_STEPPED = AlarmSpec(
+    condition="clock-stepped",
+    title="clock was set",
+    priority=Priority.LOW,
+    latching=False,
+    auto_acknowledge_on_return=True,
+    consequence="Guarding does not depend on it, but times in the record before it are off by as much.",
+    response="See that the time is right now and that the machine reaches its time server.",
+    pushes_start=True,
+    pushes_return=False,
+    worst=None,
+)
+
+POWER_LOST = AlarmSpec(
+    condition="power-lost",
+    title="was off",
+    priority=Priority.LOW,
+    latching=False,
+    auto_acknowledge_on_return=True,
+    consequence="No tub was watched or heated in that time: each may have cooled to its room.",
+    response="Look at the tubs and see whether the power is steady. Warming has begun again by itself.",
+    pushes_start=True,
+    pushes_return=False,
+    worst=None,
+)
+
+TUB_ALARMS: tuple[AlarmSpec, ...] = (
+    COLD,
+    HOT,
+    CUT_OUT,
+    RELAY_FAULT,
+    BLIND,
+    BLIND_PROBE,
+    HEAT_NOT_ARRIVING,
+    HEAT_WHILE_CUT,
+    PROBES_DISAGREE,
+    RELAY_WEAR,
+)
+HOUSE_ALARMS: tuple[AlarmSpec, ...] = (STORAGE_FAILING, CLOCK_STEPPED, POWER_LOST)
+
+ALARMS: tuple[AlarmSpec, ...] = (*TUB_ALARMS, *HOUSE_ALARMS)
 """Every kind of alarm. All acknowledge themselves on return: there is no way to acknowledge one yet.
 
-Neither trip nor relay fault latches here: their condition is the guard's own latch. `BLIND_PROBE` is to be suppressed
-while `BLIND` of the same enclosure is active: the one tells all.
+Neither trip nor relay fault latches here: their condition is the guard's own latch. `BLIND_PROBE` and
+`HEAT_NOT_ARRIVING` are to be suppressed while `BLIND` of the same enclosure is active: the one tells all. The house's
+three are told of no tub. A stepped clock and a lost power end by themselves: each needs one look, so each is an alarm.
 """
 
 
-class Facts(NamedTuple):
-    """What a text can say besides the change itself.
-
-    Attributes:
-        tub: the tub's name as the keeper knows it; "Room" for a room probe.
-        unit: the keeper's.
-        band: the tub's; None for a room probe.
-        now_c: inside temperature now (of the room for a room probe); None when unknown.
-        probe: id of the probe, for `BLIND_PROBE`.
-        why: one clause or sentence from whoever knows the cause (guard, probe); may be empty.
-    """
-
-    tub: str
-    unit: Unit
-    band: Band | None = None
-    now_c: float | None = None
-    probe: str = ""
-    why: str = ""
-
-
-class Push(NamedTuple):
-    """What a phone shows."""
-
-    title: str
-    body: str
+# Heat that does not arrive does its harm over hours: five minutes more, so that no passing draught is told.
+_SURE_S = 300.0
+# A weld is to be told within 15 minutes, ten of which a cooling wall takes to show.
+_WELD_SURE_S = 60.0
+_APART_S = 3600.0
+# A disk may be busy for a while.
+_UNRECORDED_S = 120.0
 
 
 def alarm_id(spec: AlarmSpec, subject: str) -> str:
@@ -163,111 +253,12 @@ def delays(spec: AlarmSpec, times: AlarmTimes) -> tuple[float, float]:
         return times.hot_after_s, times.clear_after_s
     if spec is BLIND or spec is BLIND_PROBE:
         return times.blind_after_s, times.clear_after_s
+    if spec is HEAT_NOT_ARRIVING:
+        return _SURE_S, times.clear_after_s
+    if spec is HEAT_WHILE_CUT:
+        return _WELD_SURE_S, times.clear_after_s
+    if spec is PROBES_DISAGREE:
+        return _APART_S, times.clear_after_s
+    if spec is STORAGE_FAILING:
+        return _UNRECORDED_S, 0.0
     return 0.0, 0.0
-
-
-def text(spec: AlarmSpec, change: Change, facts: Facts) -> str:
-    """One sentence for a transition, whichever it is."""
-    if change.starts:
-        return start_text(spec, change, facts)
-    if change.returns:
-        return return_text(spec, change, facts)
-    return f"{facts.tub}: the alarm {spec.title!r} is now {change.state.value}."
-
-
-def push(spec: AlarmSpec, change: Change, facts: Facts) -> Push | None:
-    """What the phone is told about a transition; None when it is not told."""
-    if change.starts and spec.pushes_start:
-        title = _title(facts.tub, _start_words(spec, change, facts))
-        return Push(title, f"{start_text(spec, change, facts)} {spec.response}")
-    if change.returns and spec.pushes_return:
-        title = _title(facts.tub, _return_words(spec, change, facts))
-        return Push(title, return_text(spec, change, facts))
-    return None
-
-
-def start_text(spec: AlarmSpec, change: Change, facts: Facts) -> str:
-    """One sentence for an alarm that starts: the tub, what, how long, now."""
-    lasted, now = duration_text(change.active_s), _now(facts)
-    if spec is COLD:
-        under = "" if facts.band is None else f" at or under {temperature_text(facts.band.low_c, facts.unit)}"
-        return f"{facts.tub} is cold:{under} for {lasted}{_extreme('coldest', change, facts)}{now}."
-    if spec is HOT:
-        over = "" if facts.band is None else f" at or over {temperature_text(facts.band.high_c, facts.unit)}"
-        return f"{facts.tub} is hot:{over} for {lasted}{_extreme('hottest', change, facts)}{now}."
-    if spec is CUT_OUT:
-        return f"{facts.tub}: the software cut-out tripped and heat stays cut{_because(facts)}."
-    if spec is RELAY_FAULT:
-        return f"{facts.tub}: the relay does not do what it is told; heat is cut by command{_because(facts)}."
-    if spec is BLIND:
-        return f"{facts.tub} has had {_unread(facts)} for {lasted}{_because(facts)}{now}."
-    return f"{facts.tub}: probe {facts.probe} has had no good reading for {lasted}{_because(facts)}{now}."
-
-
-def return_text(spec: AlarmSpec, change: Change, facts: Facts) -> str:
-    """One sentence for an alarm that is over."""
-    lasted, now = duration_text(change.active_s), _now(facts)
-    if spec is COLD or spec is HOT:
-        extreme = _extreme("coldest" if spec is COLD else "hottest", change, facts).replace(", ", "; ", 1)
-        return f"{facts.tub} {_is_back(spec, facts)} after {lasted}{extreme}{now}."
-    if spec is CUT_OUT:
-        return f"{facts.tub}: the trip was reset after {lasted}."
-    if spec is RELAY_FAULT:
-        return f"{facts.tub}: the relay fault was reset after {lasted}."
-    if spec is BLIND:
-        return f"{facts.tub} can be read again after {lasted}{now}."
-    return f"{facts.tub}: probe {facts.probe} can be read again after {lasted}{now}."
-
-
-def _start_words(spec: AlarmSpec, change: Change, facts: Facts) -> str:
-    lasted = duration_text(change.active_s)
-    if spec is COLD or spec is HOT:
-        return f"{spec.title} for {lasted}{_now(facts)}"
-    if spec is BLIND:
-        return f"{_unread(facts)} for {lasted}"
-    if spec is BLIND_PROBE:
-        return f"{spec.title}, {facts.probe}"
-    return f"{spec.title}, unplug mat" if spec is RELAY_FAULT else f"{spec.title}, look now"
-
-
-def _return_words(spec: AlarmSpec, change: Change, facts: Facts) -> str:
-    lasted = duration_text(change.active_s)
-    if spec is COLD or spec is HOT:
-        return f"{_is_back(spec, facts).replace('is ', '').replace('its ', '')} after {lasted}"
-    if spec is BLIND_PROBE:
-        return f"probe back, {facts.probe}"
-    return f"read again after {lasted}"
-
-
-def _is_back(spec: AlarmSpec, facts: Facts) -> str:
-    band, now_c = facts.band, facts.now_c
-    if band is None or now_c is None or not band.low_c <= now_c <= band.high_c:
-        return f"is no longer {spec.title}"
-    return "is back in its band"
-
-
-def _unread(facts: Facts) -> str:
-    """A tub whose inside is known can only be blind for want of its wall."""
-    return "no good reading" if facts.now_c is None else "no good wall reading"
-
-
-def _extreme(which: str, change: Change, facts: Facts) -> str:
-    return "" if change.worst is None else f", {which} {temperature_text(change.worst, facts.unit)}"
-
-
-def _now(facts: Facts) -> str:
-    return "" if facts.now_c is None else f", now {temperature_text(facts.now_c, facts.unit)}"
-
-
-def _because(facts: Facts) -> str:
-    return f" ({facts.why.rstrip('. ')})" if facts.why else ""
-
-
-def _title(tub: str, words: str) -> str:
-    """The tub first. Of a tub's name that is too long the end goes; then the words are cut too."""
-    if len(tub) + 2 + len(words) > TITLE_LENGTH:
-        room = max(TITLE_LENGTH - 2 - len(words), 8)
-        if len(tub) > room:
-            tub = tub[: room - 1].rstrip() + "…"
-    whole = f"{tub}: {words}"
-    return whole if len(whole) <= TITLE_LENGTH else whole[: TITLE_LENGTH - 1].rstrip() + "…"

@@ -13,7 +13,10 @@ from typing import NamedTuple
 
 from matwarden.terms import Enclosure, Quality, Role, Seen
 
-__all__ = ["Inside", "Watched", "is_cold", "is_hot", "is_probe_blind", "look", "watched"]
+__all__ = ["Inside", "Watched", "is_cold", "is_hot", "is_probe_blind", "is_worn", "look", "watched"]
+
+# The share of its rated operations at which a relay should be replaced (common practice, no source).
+WORN_SHARE = 0.8
 
 
 class Inside(NamedTuple):
@@ -112,3 +115,8 @@ def is_probe_blind(probe: str, stale_s: float, seen: Mapping[str, Seen], now_s: 
     """True when this probe has no good reading younger than `stale_s` at monotonic time `now_s`."""
     said = seen.get(probe)
     return said is None or said.quality is not Quality.GOOD or now_s - said.taken_s > stale_s
+
+
+def is_worn(operations: int, rated_operations: int) -> bool:
+    """True from 80 % of a relay's rated life on: the rating is a mean to failure and no guarantee (IEC 61810-2)."""
+    return operations >= WORN_SHARE * rated_operations

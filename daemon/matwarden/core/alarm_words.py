@@ -1,0 +1,182 @@
+"""What a person is told of an alarm that starts or is over. Pure.
+
+A text says first the tub, then what, for how long, what it is now, then what to do; a title fits one line of a locked
+phone.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from matwarden.core.alarm_table import BLIND, BLIND_PROBE, COLD, CUT_OUT, HOT, RELAY_FAULT
+from matwarden.core.alarms import AlarmSpec, Change
+from matwarden.core.units import duration_text, temperature_text
+from matwarden.terms import Band, Unit
+
+__all__ = ["TITLE_LENGTH", "Facts", "Push", "push", "return_text", "start_text", "text"]
+
+TITLE_LENGTH = 40
+"""Characters of a title that a locked phone shows on one line (common practice, no source)."""
+
+
+class Facts(NamedTuple):
+    """What a text can say besides the change itself.
+
+    Attributes:
+        tub: the tub's name as the keeper knows it; "Room" for a room probe; of a house alarm the house's.
+        unit: the keeper's.
+        band: the tub's; None for a room probe.
+        now_c: inside temperature now (of the room for a room probe); None when unknown.
+        probe: id of the probe, for `BLIND_PROBE`.
+        why: one clause or sentence from whoever knows the cause (guard, probe); may be empty. Of the newer alarms the
+            numbers themselves.
+    """
+
+    tub: str
+    unit: Unit
+    band: Band | None = None
+    now_c: float | None = None
+    probe: str = ""
+    why: str = ""
+
+
+class Push(NamedTuple):
+    """What a phone shows."""
+
+    title: str
+    body: str
+
+
+def text(spec: AlarmSpec, change: Change, facts: Facts) -> str:
+    """One sentence for a transition, whichever it is."""
+    if change.starts:
+        return start_text(spec, change, facts)
+    if change.returns:
+        return return_text(spec, change, facts)
+    return f"{facts.tub}: the alarm {spec.title!r} is now {change.state.value}."
+
+
+def push(spec: AlarmSpec, change: Change, facts: Facts) -> Push | None:
+    """What the phone is told about a transition; None when it is not told."""
+    if change.starts and spec.pushes_start:
+        title = _title(facts.tub, _start_words(spec, change, facts))
+        return Push(title, f"{start_text(spec, change, facts)} {spec.response}")
+    if change.returns and spec.pushes_return:
+        title = _title(facts.tub, _return_words(spec, change, facts))
+        return Push(title, return_text(spec, change, facts))
+    return None
+
+
+def start_text(spec: AlarmSpec, change: Change, facts: Facts) -> str:
+    """One sentence for an alarm that starts: the tub, what, how long, now."""
+    lasted, now = duration_text(change.active_s), _now(facts)
+    if spec is COLD:
+        under = "" if facts.band is None else f" at or under {temperature_text(facts.band.low_c, facts.unit)}"
+        return f"{facts.tub} is cold:{under} for {lasted}{_extreme('coldest', change, facts)}{now}."
+    if spec is HOT:
+        over = "" if facts.band is None else f" at or over {temperature_text(facts.band.high_c, facts.unit)}"
+        return f"{facts.tub} is hot:{over} for {lasted}{_extreme('hottest', change, facts)}{now}."
+    if spec is CUT_OUT:
+        return f"{facts.tub}: the software cut-out tripped and heat stays cut{_because(facts)}."
+    if spec is RELAY_FAULT:
+        return f"{facts.tub}: the relay does not do what it is told; heat is cut by command{_because(facts)}."
+    if spec is BLIND:
+        return f"{facts.tub} has had {_unread(facts)} for {lasted}{_because(facts)}{now}."
+    if spec is BLIND_PROBE:
+        return f"{facts.tub}: probe {facts.probe} has had no good reading for {lasted}{_because(facts)}{now}."
+    return f"{facts.tub}: {_NEWS[spec.condition]}{_because(facts)}{now}."
+
+
+def return_text(spec: AlarmSpec, change: Change, facts: Facts) -> str:
+    """One sentence for an alarm that is over."""
+    lasted, now = duration_text(change.active_s), _now(facts)
+    if spec is COLD or spec is HOT:
+        extreme = _extreme("coldest" if spec is COLD else "hottest", change, facts).replace(", ", "; ", 1)
+        return f"{facts.tub} {_is_back(spec, facts)} after {lasted}{extreme}{now}."
+    if spec is CUT_OUT:
+        return f"{facts.tub}: the trip was reset after {lasted}."
+    if spec is RELAY_FAULT:
+        return f"{facts.tub}: the relay fault was reset after {lasted}."
+    if spec is BLIND:
+        return f"{facts.tub} can be read again after {lasted}{now}."
+    if spec is BLIND_PROBE:
+        return f"{facts.tub}: probe {facts.probe} can be read again after {lasted}{now}."
+    return f"{facts.tub}: {_OVER[spec.condition]} after {lasted}{now}."
+
+
+_NEWS = {
+    "heat-not-arriving": "heat is allowed, but the wall does not show it",
+    "heat-while-cut": "heat is cut, but the wall stays hot: the relay may be welded",
+    "probes-disagree": "two probes that should agree do not",
+    "relay-wear": "the relay has done most of its rated life",
+    "storage-failing": "nothing can be recorded; guarding goes on",
+    "clock-stepped": "the machine's clock was set",
+    "power-lost": "it did not run, so no tub was watched or heated",
+}
+_OVER = {
+    "heat-not-arriving": "heat arrives again",
+    "heat-while-cut": "the wall cools with heat cut",
+    "probes-disagree": "its probes agree again",
+    "relay-wear": "the relay counts as new",
+    "storage-failing": "everything is recorded again",
+    "clock-stepped": "no further step of the clock",
+    "power-lost": "it runs",
+}
+
+
+def _start_words(spec: AlarmSpec, change: Change, facts: Facts) -> str:
+    lasted = duration_text(change.active_s)
+    if spec is COLD or spec is HOT:
+        return f"{spec.title} for {lasted}{_now(facts)}"
+    if spec is BLIND:
+        return f"{_unread(facts)} for {lasted}"
+    if spec is BLIND_PROBE:
+        return f"{spec.title}, {facts.probe}"
+    if spec is CUT_OUT:
+        return f"{spec.title}, look now"
+    return f"{spec.title}, unplug mat" if spec is RELAY_FAULT else spec.title
+
+
+def _return_words(spec: AlarmSpec, change: Change, facts: Facts) -> str:
+    lasted = duration_text(change.active_s)
+    if spec is COLD or spec is HOT:
+        return f"{_is_back(spec, facts).replace('is ', '').replace('its ', '')} after {lasted}"
+    if spec is BLIND_PROBE:
+        return f"probe back, {facts.probe}"
+    if spec is BLIND:
+        return f"read again after {lasted}"
+    return _OVER[spec.condition]
+
+
+def _is_back(spec: AlarmSpec, facts: Facts) -> str:
+    band, now_c = facts.band, facts.now_c
+    if band is None or now_c is None or not band.low_c <= now_c <= band.high_c:
+        return f"is no longer {spec.title}"
+    return "is back in its band"
+
+
+def _unread(facts: Facts) -> str:
+    """A tub whose inside is known can only be blind for want of its wall."""
+    return "no good reading" if facts.now_c is None else "no good wall reading"
+
+
+def _extreme(which: str, change: Change, facts: Facts) -> str:
+    return "" if change.worst is None else f", {which} {temperature_text(change.worst, facts.unit)}"
+
+
+def _now(facts: Facts) -> str:
+    return "" if facts.now_c is None else f", now {temperature_text(facts.now_c, facts.unit)}"
+
+
+def _because(facts: Facts) -> str:
+    return f" ({facts.why.rstrip('. ')})" if facts.why else ""
+
+
+def _title(tub: str, words: str) -> str:
+    """The tub first. Of a tub's name that is too long the end goes; then the words are cut too."""
+    if len(tub) + 2 + len(words) > TITLE_LENGTH:
+        room = max(TITLE_LENGTH - 2 - len(words), 8)
+        if len(tub) > room:
+            tub = tub[: room - 1].rstrip() + "…"
+    whole = f"{tub}: {words}"
+    return whole if len(whole) <= TITLE_LENGTH else whole[: TITLE_LENGTH - 1].rstrip() + "…"

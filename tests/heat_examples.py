@@ -1,0 +1,126 @@
+"""A mat, its guard and the watch on its wall over simulated days: the pure parts alone, on the twin's network, so that
+a grid of tubs and rooms can be gone through in seconds.
+"""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from helpers_station import MAT, tub
+from matwarden.core import guard
+from matwarden.core.alarm_table import HEAT_NOT_ARRIVING, HEAT_WHILE_CUT, delays
+from matwarden.core.alarms import QUIET, step
+from matwarden.core.heat_watch import heat_arrives_not, heat_stays, new_watch
+from matwarden.core.heat_watch import step as watch_step
+from matwarden.terms import Quality, Seen
+from matwarden_hardware.twin import TubPhysics
+
+__all__ = ["HOUR_S", "Heated", "Run", "TubPhysics", "heated"]
+
+STEP_S = 10.0
+HOUR_S = 3600.0
+
+Room = Callable[[float], float]
+
+
+@dataclass(frozen=True, slots=True)
+class Heated:
+    """One tub, its probes and what goes wrong.
+
+    Attributes:
+        wall_offset_k, air_offset_k: of the probes. has_air: whether there is an air probe.
+        dead_s, welded_s: from when on the mat is dead, the relay welded (from its next contact on); None: never.
+        network: at a time, for an open lid. wall_reads: what the wall probe lies at: wall, air and room go in.
+    """
+
+    physics: TubPhysics
+    room: Room
+    wall_offset_k: float = 0.0
+    air_offset_k: float = 0.0
+    has_air: bool = True
+    dead_s: float | None = None
+    welded_s: float | None = None
+    wall_reads: Callable[[float, float, float, float], float] | None = None
+    lid_off: tuple[tuple[float, float], ...] = ()
+    start_c: float = 24.0
+    setpoint_c: float = 25.0
+    seed: int = 1
+
+
+@dataclass(slots=True)
+class Run:
+    """What came of it: times in seconds since the start.
+
+    Attributes:
+        no_heat_s, stays_hot_s: when each alarm started, each time.
+        powered_dead_s: from when on a dead mat should have heated. cut_welded_s: first command to cut a welded relay.
+        tripped_s: when the software cut-out tripped.
+    """
+
+    no_heat_s: list[float]
+    stays_hot_s: list[float]
+    wanted_dead_s: float | None = None
+    cut_welded_s: float | None = None
+    tripped_s: float | None = None
+    allowed_share: float = 0.0
+    hottest_c: float = 0.0
+
+
+def heated(of: Heated, for_s: float) -> Run:
+    """Let it run, with a reading every 10 s, digits of 1/16 K at the wall and 0.1 K in the air, and their noise."""
+    enclosure = tub(mat=replace(MAT, setpoint_c=of.setpoint_c))
+    limits = guard.limits_of(enclosure, replace(MAT, setpoint_c=of.setpoint_c))
+    memory, watch = guard.start(0.0), new_watch()
+    run = Run([], [])
+    gauss = random.Random(of.seed).gauss
+    network, open_network = of.physics.network(), of.physics.network(lid_factor=5.0)
+    nodes_c: tuple[float, ...] = (of.start_c, of.start_c, of.start_c)
+    no_heat, stays_hot = QUIET, QUIET
+    delay_n, delay_s = delays(HEAT_NOT_ARRIVING, enclosure.alarms), delays(HEAT_WHILE_CUT, enclosure.alarms)
+    welded = False
+    allowed_n = 0
+    for n in range(int(for_s / STEP_S)):
+        now_s = n * STEP_S
+        wall_c, air_c, _ = nodes_c
+        room_c = of.room(now_s)
+        run.hottest_c = max(run.hottest_c, wall_c)
+        at_c = wall_c if of.wall_reads is None else of.wall_reads(now_s, wall_c, air_c, room_c)
+        shown_c = round((at_c + of.wall_offset_k + gauss(0.0, 0.03)) * 16.0) / 16.0
+        air_shown_c = round((air_c + of.air_offset_k + gauss(0.0, 0.05)) * 10.0) / 10.0
+        wall = Seen(Quality.GOOD, shown_c, now_s, n + 1, "")
+        air = Seen(Quality.GOOD, air_shown_c, now_s, n + 1, "")
+        seen = guard.Observation(now_s, (wall,), (air,) if of.has_air else (), (), True)
+        before = memory.allowed
+        memory, verdict = guard.step(memory, seen, limits)
+        if memory.tripped and run.tripped_s is None:
+            run.tripped_s = now_s
+        watch = watch_step(watch, now_s, verdict.allowed, shown_c, air_shown_c if of.has_air else None)
+        no_heat, change = step(
+            no_heat,
+            heat_arrives_not(watch, of.has_air),
+            memory.tripped,
+            STEP_S,
+            *delay_n,
+            HEAT_NOT_ARRIVING,
+        )
+        if change is not None and change.starts:
+            run.no_heat_s.append(now_s)
+        stays_hot, change = step(stays_hot, heat_stays(watch, of.has_air), False, STEP_S, *delay_s, HEAT_WHILE_CUT)
+        if change is not None and change.starts:
+            run.stays_hot_s.append(now_s)
+        allowed_n += verdict.allowed
+        dead = of.dead_s is not None and now_s >= of.dead_s
+        if verdict.allowed and of.welded_s is not None and now_s >= of.welded_s:
+            welded = True
+        if welded and before and not verdict.allowed and run.cut_welded_s is None:
+            run.cut_welded_s = now_s
+        if dead and verdict.allowed and run.wanted_dead_s is None:
+            run.wanted_dead_s = now_s
+        heat_w = of.physics.mat_w if (verdict.allowed or welded) and not dead else 0.0
+        open_lid = any(a <= now_s < b for a, b in of.lid_off)
+        lid = open_network if open_lid else network
+        nodes_c = lid.advance(nodes_c, STEP_S, room_c, heat_w, of.room(now_s + STEP_S))
+    run.allowed_share = allowed_n * STEP_S / for_s
+    return run
