@@ -19,6 +19,7 @@ from matwarden.clocks import SimulatedClock
 from matwarden.devices import Devices, OpenDevices
 from matwarden.digests import Digests
 from matwarden.events import ClockStepped, DigestMade, Event, Notice, Sink
+from matwarden.house_alarms import HouseAlarms
 from matwarden.pollers import InlinePoller
 from matwarden.settings.resolved import Settings, SimulationSettings
 from matwarden.sinks.push import PushSink
@@ -26,7 +27,7 @@ from matwarden.sinks.queue import InlineSink
 from matwarden.sinks.store import StoreSink, open_store
 from matwarden.sinks.store_read import Recorded
 from matwarden.station import Station
-from matwarden.wiring import Told, handed_on, mqtt_sink, probe_terms, push_sink
+from matwarden.wiring import Told, handed_on, house_alarms, mqtt_sink, probe_terms, push_sink
 
 __all__ = ["Rehearsal"]
 
@@ -82,6 +83,7 @@ class Rehearsal:
         remembered = store.remembered()
         recorded = Recorded(settings.store.directory)
         standing = handed_on(recorded, remembered, at)
+        last_seen_s = recorded.last_seen()
         store_queue = InlineSink(StoreSink(store, settings.store.commit_every_s), self._sink_failed)
         self._digested = _Digested()
         self._told = Told([store_queue], pushes=settings.push is not None)
@@ -96,7 +98,8 @@ class Rehearsal:
             self._told.add(InlineSink(sink, self._sink_failed))
         self._next_push_s = at.mono_s
         self._calendar_wall_s = float("-inf")
-        self.station = self._station(simulation, remembered)
+        house = house_alarms(settings, last_seen_s, lambda: store_queue.failing, remembered, at)
+        self.station = self._station(simulation, remembered, house)
         for text in store.notices:
             self._told.tell([Notice(at, text, warning=True)])
         digests = Digests(settings, store_queue.drain, self._told.tell, self.clock.now)
@@ -145,7 +148,9 @@ class Rehearsal:
             self._push.step()
         self._told.close(10.0)
 
-    def _station(self, simulation: SimulationSettings, remembered: dict[str, dict[str, Any]]) -> Station:
+    def _station(
+        self, simulation: SimulationSettings, remembered: dict[str, dict[str, Any]], house: HouseAlarms
+    ) -> Station:
         settings = self.settings
         terms = probe_terms(settings)
         return Station(
@@ -160,6 +165,7 @@ class Rehearsal:
             wake=self._wake,
             judge_every_s=simulation.step_s,
             version=__version__,
+            house_alarms=house,
         )
 
     def _tell(self, events: Sequence[Event]) -> None:

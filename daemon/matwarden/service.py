@@ -35,7 +35,7 @@ from matwarden.sinks.store_read import Recorded
 from matwarden.sinks.store_space import Room, free_bytes
 from matwarden.station import Station
 from matwarden.terms import Priority
-from matwarden.wiring import Told, handed_on, mqtt_sink, probe_terms, push_sink
+from matwarden.wiring import Told, handed_on, house_alarms, mqtt_sink, probe_terms, push_sink
 
 __all__ = ["serve"]
 
@@ -87,6 +87,7 @@ class _Service:
         remembered = store.remembered()
         recorded = Recorded(settings.store.directory)
         standing = handed_on(recorded, remembered, at)
+        last_seen_s = recorded.last_seen()
         room = Room(lambda: free_bytes(settings.store.directory))
         store_sink = StoreSink(store, settings.store.commit_every_s, room)
         store_queue = SinkThread(store_sink, QUEUE_BOUND, self._sink_failed)
@@ -113,6 +114,7 @@ class _Service:
             remembered,
             wake=wake,
             version=__version__,
+            house_alarms=house_alarms(settings, last_seen_s, lambda: store_queue.failing, remembered, at),
         )
         for text in store.notices:
             told.tell([Notice(at, text, warning=True)])

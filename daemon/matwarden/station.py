@@ -15,6 +15,7 @@ from matwarden.alarm_keeper import Guarding, RoomAlarms, TubAlarms
 from matwarden.clocks import Clock
 from matwarden.events import ClockStepped, Event, Notice, Readings, Refused, Started
 from matwarden.guard_keeper import GuardKeeper
+from matwarden.house_alarms import HouseAlarms
 from matwarden.pollers import Capture, Poller
 from matwarden.probe_keeper import ProbeKeeper
 from matwarden.terms import AlarmTimes, At, Enclosure, ProbeTerms, Quality, Reading, Role, Seen, Unit
@@ -100,6 +101,7 @@ class Station:
         remembered: what survived the last run, by `Remember` key.
         judge_every_s: how often everything is judged anew even if no reading comes in.
         version: for the `Started` event.
+        house_alarms: the alarms of no tub; None: nobody is told of them.
     """
 
     def __init__(
@@ -117,6 +119,7 @@ class Station:
         judge_every_s: float = 1.0,
         version: str = "",
         room_alarm_times: AlarmTimes | None = None,
+        house_alarms: HouseAlarms | None = None,
     ) -> None:
         at = clock.now()
         self._clock = clock
@@ -131,6 +134,7 @@ class Station:
         self.room = [ProbeKeeper(terms, at.mono_s) for terms in room_probes]
         times = room_alarm_times or AlarmTimes(3600.0, 3600.0, 600.0, 300.0, 0.5)
         self.room_alarms = [RoomAlarms(terms, times, unit, remembered, at) for terms in room_probes]
+        self.house_alarms = house_alarms
         self._keepers = {p.terms.id: p for tub in self.tubs.values() for p in tub.probes}
         self._keepers.update({p.terms.id: p for p in self.room})
         self._guards = [tub.guard for tub in self.tubs.values() if tub.guard is not None]
@@ -150,8 +154,10 @@ class Station:
         at = self._clock.now()
         events: list[Event] = []
         ahead_s = at.wall_s - at.mono_s
+        step_s = 0.0
         if abs(ahead_s - self._ahead_s) >= STEP_S:
-            events.append(ClockStepped(at, ahead_s - self._ahead_s))
+            step_s = ahead_s - self._ahead_s
+            events.append(ClockStepped(at, step_s))
             self._ahead_s = ahead_s
         captures = self._poller.poll(at.mono_s)
         if captures:
@@ -159,7 +165,7 @@ class Station:
         for tub in self.tubs.values():
             events += tub.decide(at)
         # From here on every relay stands as it should; what follows only tells.
-        self._look_at_alarms(at, events)
+        self._look_at_alarms(at, step_s, events)
         self._answer_calls(at, events)
         if events:
             self._tell(events)
@@ -227,7 +233,7 @@ class Station:
         if taken:
             events.append(Readings(at, tuple(taken)))
 
-    def _look_at_alarms(self, at: At, events: list[Event]) -> None:
+    def _look_at_alarms(self, at: At, step_s: float, events: list[Event]) -> None:
         for tub in self.tubs.values():
             try:
                 events += tub.tell_alarms(at)
@@ -236,3 +242,5 @@ class Station:
                 events.append(Notice(at, text, warning=True))
         for keeper, alarms in zip(self.room, self.room_alarms, strict=True):
             events += alarms.look(keeper.view(at.mono_s), at)
+        if self.house_alarms is not None:
+            events += self.house_alarms.look(at, step_s)

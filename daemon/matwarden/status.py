@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from matwarden.alarm_keeper import active_states
+from matwarden.alarm_keeper import RoomAlarms, active_states
 from matwarden.core.units import rfc3339_z
+from matwarden.house_alarms import HouseAlarms
 from matwarden.probe_keeper import ProbeKeeper
 from matwarden.station import Station, Tub
 from matwarden.terms import AlarmState, At
@@ -23,9 +24,14 @@ def status_document(station: Station, at: At, sinks: Mapping[str, Any]) -> dict[
         "cycles": station.cycles,
         "enclosures": [_tub(tub, at) for tub in station.tubs.values()],
         "room": [_probe(probe, at) for probe in station.room],
-        "room_alarms": _standing([row for alarms in station.room_alarms for row in alarms.all()]),
+        "room_alarms": _standing([row for alarms in _of_no_tub(station) for row in alarms.all()]),
         "sinks": dict(sinks),
     }
+
+
+def _of_no_tub(station: Station) -> list[RoomAlarms | HouseAlarms]:
+    house = station.house_alarms
+    return [*station.room_alarms, *([] if house is None else [house])]
 
 
 def _tub(tub: Tub, at: At) -> dict[str, Any]:

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Protocol
+from zoneinfo import ZoneInfo
 
 from matwarden.alarm_keeper import active_states
 from matwarden.clocks import Clock, SystemClock
 from matwarden.events import AlarmChanged, DigestMade, Event, Notice, PushAsked
+from matwarden.house_alarms import HouseAlarms
+from matwarden.report.units import local_day_and_clock
 from matwarden.settings.resolved import Dht22, Hwmon, Iio, OneWire, Settings, TwinProbe
 from matwarden.sinks.homie import DeviceTerms
 from matwarden.sinks.mqtt import MqttSink
@@ -17,7 +20,7 @@ from matwarden.sinks.push_send import send
 from matwarden.sinks.store_read import Recorded
 from matwarden.terms import AlarmState, At, Priority, ProbeTerms
 
-__all__ = ["Queue", "Told", "handed_on", "mqtt_sink", "probe_terms", "push_sink"]
+__all__ = ["Queue", "Told", "handed_on", "house_alarms", "mqtt_sink", "probe_terms", "push_sink"]
 
 
 class Queue(Protocol):
@@ -119,6 +122,26 @@ def handed_on(recorded: Recorded, remembered: Mapping[str, Any], at: At) -> list
     if kept is not None:
         events.append(DigestMade(at, kept.date, kept.text, kept.document))
     return events
+
+
+def house_alarms(
+    settings: Settings,
+    last_seen_wall_s: float | None,
+    store_fails: Callable[[], bool],
+    remembered: Mapping[str, Mapping[str, Any]],
+    at: At,
+) -> HouseAlarms:
+    """The alarms of no tub. `last_seen_wall_s`: when the last run last wrote its record."""
+    zone = ZoneInfo(settings.zone)
+    return HouseAlarms(
+        settings.house_name,
+        settings.unit,
+        lambda wall_s: local_day_and_clock(wall_s, zone),
+        last_seen_wall_s,
+        store_fails,
+        remembered,
+        at,
+    )
 
 
 def probe_terms(settings: Settings) -> dict[str, ProbeTerms]:

@@ -13,10 +13,26 @@ from typing import NamedTuple
 
 from matwarden.terms import Enclosure, Quality, Role, Seen
 
-__all__ = ["Inside", "Watched", "is_cold", "is_hot", "is_probe_blind", "is_worn", "look", "watched"]
+__all__ = [
+    "Inside",
+    "Watched",
+    "is_away_too_long",
+    "is_cold",
+    "is_hot",
+    "is_probe_blind",
+    "is_step_told",
+    "is_worn",
+    "look",
+    "watched",
+]
 
 # The share of its rated operations at which a relay should be replaced (common practice, no source).
 WORN_SHARE = 0.8
+# A restart, an update, a short cut of the power do no harm; the record's last word may be five minutes older than the
+# end of the run.
+AWAY_S = 600.0
+# Smaller steps shift no time in the record that a keeper would notice.
+STEP_TOLD_S = 300.0
 
 
 class Inside(NamedTuple):
@@ -120,3 +136,16 @@ def is_probe_blind(probe: str, stale_s: float, seen: Mapping[str, Seen], now_s: 
 def is_worn(operations: int, rated_operations: int) -> bool:
     """True from 80 % of a relay's rated life on: the rating is a mean to failure and no guarantee (IEC 61810-2)."""
     return operations >= WORN_SHARE * rated_operations
+
+
+def is_step_told(step_s: float) -> bool:
+    """Was the wall clock set by more than 5 minutes, in either direction?"""
+    return abs(step_s) > STEP_TOLD_S
+
+
+def is_away_too_long(last_seen_wall_s: float | None, began_wall_s: float) -> bool:
+    """Did more than 10 minutes pass between the record's last word and this run?
+
+    A clock that stands before that word is wrong and knows of no time away: False, until it is set.
+    """
+    return last_seen_wall_s is not None and began_wall_s - last_seen_wall_s > AWAY_S

@@ -16,9 +16,12 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
+from matwarden.core.alarm_table import HOUSE_ALARMS
+from matwarden.core.disagreement import comparable
 from matwarden.terms import AlarmState, Enclosure, ProbeTerms, Reason, Role, Unit
 
 __all__ = [
+    "HOUSE_CONDITIONS",
     "RESERVED_NODES",
     "STARTING",
     "STOPPED",
@@ -46,6 +49,9 @@ STARTING = "starting"  # heat-reason until the guard has first decided
 STOPPED = "stopped"  # and after a clean stop: nobody is there to allow heat, so it is cut
 RESERVED_NODES = ("house", "room")
 
+HOUSE_CONDITIONS = tuple(spec.condition for spec in HOUSE_ALARMS)
+
+_OF_A_MAT = ("cut-out", "relay-fault", "heat-not-arriving", "heat-while-cut", "relay-wear")
 _ID = re.compile(r"[a-z0-9]([a-z0-9-]*[a-z0-9])?")
 _VERSION_MASK = 0x7FFF_FFFF  # "integer" to many a reader is 32 bits with a sign
 _COLDEST_C, _HOTTEST_C = -55, 125  # the widest range of the probes we know: DS18B20 datasheet
@@ -111,8 +117,8 @@ def faults(device: DeviceTerms) -> list[str]:
 
 def conditions(enclosure: Enclosure) -> tuple[str, ...]:
     """The alarms a tub can have, by the first part of their ids."""
-    mat = () if enclosure.mat is None else ("cut-out", "relay-fault")
-    return ("cold", "hot", "blind", *mat)
+    mat = () if enclosure.mat is None else _OF_A_MAT
+    return ("cold", "hot", "blind", *mat, *(("probes-disagree",) if comparable(enclosure.probes) else ()))
 
 
 def device_root(domain: str, device_id: str) -> str:
@@ -143,6 +149,7 @@ def layout(device: DeviceTerms) -> dict[str, dict[str, Property]]:
         "run-started": Property("Start of this run", "datetime"),
         "digest": Property("Last digest", "json"),
         "digest-text": Property("Last digest as text", "string"),
+        **{f"{condition}-alarm": _alarm(condition) for condition in HOUSE_CONDITIONS},
     }
     return nodes
 
@@ -256,6 +263,9 @@ def _enclosure_properties(device: DeviceTerms, enclosure: Enclosure) -> dict[str
         properties["heat-reason"] = Property("Why heat is cut or allowed", "enum", reasons)
         properties["relay-operations"] = Property("Relay operations", "integer", "0:")
     for condition in conditions(enclosure):
-        name = f"Alarm: {condition}"
-        properties[f"{condition}-alarm"] = Property(name, "enum", ",".join(AlarmState))
+        properties[f"{condition}-alarm"] = _alarm(condition)
     return properties
+
+
+def _alarm(condition: str) -> Property:
+    return Property(f"Alarm: {condition}", "enum", ",".join(AlarmState))

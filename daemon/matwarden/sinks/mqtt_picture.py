@@ -171,6 +171,8 @@ class Picture:
                 self._alarms[event.alarm] = event
         if event.enclosure is not None:
             self._touched.add(event.enclosure)
+        elif event.alarm.endswith("/house"):
+            self._touched.add("house")
 
     def _alert_topic(self, alarm: str) -> str:
         return f"{self._root}/$alert/{homie.alert_id(alarm)}"
@@ -195,6 +197,8 @@ class Picture:
         if self._started is not None:
             yield Value("run-started", homie.datetime_z(self._started.at.wall_s))
         yield from self._digest
+        for condition in homie.HOUSE_CONDITIONS:
+            yield self._alarm_state(condition, "house")
 
     def _enclosure(self, enclosure: Enclosure) -> Iterator[Value]:
         yield from self._climate(enclosure.probes)
@@ -209,8 +213,11 @@ class Picture:
             yield Value("heat-reason", homie.string(reason))
             yield Value("relay-operations", homie.integer(told.operations) if told else b"")
         for condition in homie.conditions(enclosure):
-            alarm = self._alarms.get(f"{condition}/{enclosure.id}")
-            yield Value(f"{condition}-alarm", homie.string(alarm.state if alarm else AlarmState.NORMAL))
+            yield self._alarm_state(condition, enclosure.id)
+
+    def _alarm_state(self, condition: str, whose: str) -> Value:
+        alarm = self._alarms.get(f"{condition}/{whose}")
+        return Value(f"{condition}-alarm", homie.string(alarm.state if alarm else AlarmState.NORMAL))
 
     def _climate(self, probes: Sequence[ProbeTerms]) -> Iterator[Value]:
         unit = self._device.unit
