@@ -7,13 +7,14 @@ BIN := $(VENV)/bin
 NEED_VENV := "This needs Python 3.11 or newer with its venv module (Debian, Raspberry Pi OS: apt install python3-venv)."
 
 .DEFAULT_GOAL := help
-.PHONY: help demo test lint winter schema long powercuts clean
+.PHONY: help demo test lint winter schema long faults powercuts clean
 
 help:
 	@echo "make demo    three winter nights on a simulated shelf, in under a minute"
 	@echo "make test    every test, the linters and the import contracts"
 	@echo "make winter  33 recorded winter days in which the heating fails for 106 h"
 	@echo "make long    the property tests again, for much longer"
+	@echo "make faults  every single fault on the running station; writes tests/faults/table.md"
 	@echo "make powercuts  a thousand simulated power cuts and a thousand kills of the record (needs a C compiler)"
 	@echo "make lint    ruff, mypy --strict, import contracts only"
 	@echo "make schema  write config/matwarden.schema.json anew from the settings model"
@@ -50,6 +51,9 @@ winter: $(VENV)/.dev
 
 long: $(VENV)/.dev
 	MATWARDEN_HYPOTHESIS=long $(BIN)/pytest --timeout=3600 -s tests/core tests/station
+
+faults: $(VENV)/.dev
+	$(BIN)/python tests/faults/run_faults.py
 
 powercuts: $(VENV)/.dev
 	$(BIN)/python tests/storage/run_power_cuts.py

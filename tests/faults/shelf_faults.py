@@ -62,9 +62,7 @@ class Case(NamedTuple):
     of_house: bool = False
 
 
-def _on(
-    kind: FaultKind, subject: str, amount: float = 0.0, for_h: float | None = None, place: str = ""
-) -> Strike:
+def _on(kind: FaultKind, subject: str, amount: float = 0.0, for_h: float | None = None, place: str = "") -> Strike:
     """`subject` and `place` may have the struck tub in them: {tub}."""
 
     def strike(on: House, tub: str) -> None:

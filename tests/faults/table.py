@@ -19,7 +19,7 @@ probe or mat. Two tubs in a room that cools to 17 C, the fault with the mat on, 
 
 * **wall, air**: the hottest the true wall and air came to; **low**: the coldest the air did. C
 * **wrong**: seconds the relay's line went on allowing heat that the truth forbade (wall 0.4 K past the limiter, air
-  0.4 K past where demand ends, or the guard could not know); after the +, seconds more that the mat was on all the same.
+  0.4 K past where demand ends, or the guard could not know); after the +, seconds more that the mat was on anyway.
 * **harm**: minutes from the fault until it mattered: heated past the limiter, or an hour out of the band.
 * **told**: minutes from the fault to the first push about it, and that push's title. A line that begins with (log) was
   no push: it is in the log, and `matwarden status` shows it.
