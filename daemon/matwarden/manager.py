@@ -10,7 +10,6 @@ hangs, whatever hangs in it, is silent, and the manager ends the process and cut
 
 from __future__ import annotations
 
-import contextlib
 import socket
 from collections.abc import Callable, Mapping
 
@@ -27,15 +26,16 @@ class Manager:
     """What is sent, and when. Pure but for `send`.
 
     Args:
-        send: takes one datagram and tells whether it went; never blocks.
+        send: takes one datagram and tells whether it went; never blocks. None: there is nobody to tell.
         watchdog_s: seconds after which a silent program is ended; None when nobody watches.
         started_s: monotonic seconds at the start.
     """
 
-    def __init__(self, send: Callable[[bytes], bool], watchdog_s: float | None, started_s: float) -> None:
+    def __init__(self, send: Callable[[bytes], bool] | None, watchdog_s: float | None, started_s: float) -> None:
         self._send = send
-        self._ping_s = None if watchdog_s is None else watchdog_s * _PING_PART
-        self._pinged_s = float("-inf")
+        self._watched = watchdog_s is not None
+        self._every_s = READY_WITHIN_S if watchdog_s is None else watchdog_s * _PING_PART
+        self._told_s = float("-inf")
         self._started_s = started_s
         self._ready = False
         self._status = ""
@@ -47,42 +47,43 @@ class Manager:
             all_heard: every probe has answered once, or missed its deadline once.
             status: one line about everything, asked for only when something is sent.
         """
-        lines = []
-        if not self._ready and (all_heard or now_s - self._started_s >= READY_WITHIN_S):
-            lines.append("READY=1")
-        if self._ping_s is not None and now_s - self._pinged_s >= self._ping_s:
-            lines.append("WATCHDOG=1")
-        elif self._ready and self._ping_s is None and now_s - self._pinged_s >= READY_WITHIN_S:
-            pass  # nobody watches: only the status is brought up to date now and then
-        elif not lines:
+        if self._send is None:
             return
+        becomes_ready = not self._ready and (all_heard or now_s - self._started_s >= READY_WITHIN_S)
+        if not becomes_ready and now_s - self._told_s < self._every_s:
+            return
+        lines = ["READY=1"] if becomes_ready else []
+        if self._watched:
+            lines.append("WATCHDOG=1")
         text = " ".join(status().split())
         if text != self._status:
             lines.append(f"STATUS={text}")
-        if not lines or not self._send("\n".join(lines).encode()):
+        if lines and not self._send("\n".join(lines).encode()):
             return
-        self._ready = self._ready or lines[0] == "READY=1"
-        self._pinged_s, self._status = now_s, text
+        self._ready = self._ready or becomes_ready
+        self._told_s, self._status = now_s, text
 
     def stopping(self, why: str) -> None:
         """The end has begun."""
-        self._send(f"STOPPING=1\nSTATUS={' '.join(why.split())}".encode())
+        if self._send is not None:
+            self._send(f"STOPPING=1\nSTATUS={' '.join(why.split())}".encode())
 
 
 def manager_of(environment: Mapping[str, str], pid: int, started_s: float) -> Manager:
     """The manager this process was started by; one that does nothing when there is none."""
     address = address_of(environment)
     if address is None:
-        return Manager(lambda _: False, None, started_s)
-    wire = socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM | socket.SOCK_CLOEXEC)
-    wire.setblocking(False)
+        return Manager(None, None, started_s)
 
     def send(message: bytes) -> bool:
         # A manager that is gone or busy is not worth a moment of the guard's: the next cycle tries again.
-        with contextlib.suppress(OSError):
-            wire.sendto(message, address)
-            return True
-        return False
+        try:
+            with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM | socket.SOCK_CLOEXEC) as wire:
+                wire.setblocking(False)
+                wire.sendto(message, address)
+        except OSError:
+            return False
+        return True
 
     return Manager(send, watchdog_s(environment, pid), started_s)
 
