@@ -24,7 +24,8 @@ __all__ = ["PHONE", "demo_settings", "demonstrate"]
 
 # Where the demo's pushes go instead of to a phone.
 PHONE = "phone.txt"
-_OURS = (DATABASE, f"{DATABASE}-wal", f"{DATABASE}-shm", "matwarden.lock", PHONE, "relays.txt")
+_MARK = "made-by-demo.txt"
+_OURS = (DATABASE, f"{DATABASE}-wal", f"{DATABASE}-shm", "matwarden.lock", PHONE, "relays.txt", "relay-lines", _MARK)
 
 
 def demo_settings() -> Path:
@@ -92,8 +93,12 @@ def _make_room(out: Path) -> None:
     strangers = [entry.name for entry in out.iterdir() if entry.name not in _OURS]
     if strangers:
         raise OSError(f"there are other files in it ({strangers[0]}); name an empty directory with --out")
+    # The record of a real station has the same files: only what a demo has marked as its own is ever deleted.
+    if any(out.iterdir()) and not (out / _MARK).is_file():
+        raise OSError("it may hold the record of a real station; name an empty directory with --out")
     shutil.rmtree(out)
     out.mkdir()
+    (out / _MARK).write_text("Made by matwarden demo; deleted by the next one.\n", encoding="utf-8")
 
 
 def _into(settings: Settings, out: Path) -> Settings:

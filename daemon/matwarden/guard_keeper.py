@@ -35,7 +35,13 @@ class GuardKeeper:
         self._relay = relay
         self._unit = unit
         self._limits = guard.limits_of(enclosure, mat)
-        self._memory = _restored(remembered, at)
+        try:
+            self._memory = _restored(remembered, at)
+            self.operations = int(remembered.get("operations", 0))
+        except (AttributeError, TypeError, ValueError):
+            # Damaged beyond reading: as if it had tripped. A person looks, and resets; a start must never fail by it.
+            self._memory = guard.start(at.mono_s, tripped=True, heated_s=at.mono_s)
+            self.operations = 0
         self._verdict = Verdict(False, Reason.PROVING)
         self._told: Verdict | None = None
         self._kept: tuple[object, ...] | None = None
@@ -43,7 +49,6 @@ class GuardKeeper:
         self._heat_told_s = float("-inf")
         self._commanded = False
         self._seen = Observation(at.mono_s, (), (), (), True)
-        self.operations = int(remembered.get("operations", 0))
 
     @property
     def tripped(self) -> bool:
@@ -100,6 +105,10 @@ class GuardKeeper:
         seen = self._seen._replace(now_s=at.mono_s, relay_agrees=self._agrees())
         self._memory, refused = guard.reset(self._memory, seen, self._limits)
         return self.decide(seen.wall, seen.air, seen.other, at), refused
+
+    def clock_stepped(self) -> None:
+        """The wall clock was set: what is kept with wall times is kept anew with the next decision."""
+        self._kept = None
 
     def cut(self) -> None:
         """Cut, whatever the verdict: on the way out."""

@@ -6,6 +6,7 @@ ends and cuts every relay, then the others finish, the store last.
 
 from __future__ import annotations
 
+import contextlib
 import logging
 import os
 import signal
@@ -76,6 +77,7 @@ class _Service:
     def __init__(self, settings: Settings, devices: Devices, store: Store, clock: SystemClock) -> None:
         self._settings = settings
         self._code = Exit.OK
+        self._stop_asked = False
         self._clock = clock
         self._manager = manager_of(os.environ, os.getpid(), clock.now().mono_s)
         self._dropped_told = False
@@ -86,7 +88,11 @@ class _Service:
             _log.warning("the list of relay lines for 'matwarden cut' cannot be kept: %s", error)
         remembered = store.remembered()
         recorded = Recorded(settings.store.directory)
-        standing = handed_on(recorded, remembered, at)
+        try:
+            standing = handed_on(recorded, remembered, at)
+        except Exception as error:  # only for telling: a record that a guard cannot read must not keep it from guarding
+            _log.warning("what stood before the start cannot be told anew: %r", error)
+            standing = []
         last_seen_s = recorded.last_seen()
         room = Room(lambda: free_bytes(settings.store.directory))
         store_sink = StoreSink(store, settings.store.commit_every_s, room)
@@ -117,14 +123,18 @@ class _Service:
             house_alarms=house_alarms(settings, last_seen_s, lambda: store_queue.failing, remembered, at),
         )
         for text in store.notices:
-            told.tell([Notice(at, text, warning=True)])
+            # Of the record's own damage a keeper in another town must hear: it may have held a trip.
+            title = f"{settings.house_name}: look at its record"
+            told.tell(
+                [Notice(at, text, warning=True), PushAsked(at, f"record/{at.wall_s:.0f}", title, text, Priority.HIGH)]
+            )
         self._calendar_thread: CalendarThread | None = None
         self._socket = ControlServer(settings.control.socket, self._station, told.state)
         digests = Digests(settings, store_queue.drain, told.tell, clock.now)
         calendar = Calendar(
             time.fromisoformat(settings.digest.at) if settings.digest.enabled else None,
             ZoneInfo(settings.zone),
-            [date.fromisoformat(text) for text in recorded.digest_dates()],
+            _dates(recorded.digest_dates()),
             digests.make,
             self._clean_up,
             at.wall_s,
@@ -136,12 +146,18 @@ class _Service:
         # Signals are handled in the main thread, which only waits: a handler that ran in the control thread could
         # find that very thread holding the lock it needs.
         control = threading.Thread(target=self._control_loop, name="control")
-        for number in (signal.SIGTERM, signal.SIGINT):
-            signal.signal(number, lambda *_: self._station.stop())
+        # SIGHUP and SIGQUIT too: a terminal that closes must not end the program with a mat on.
+        for number in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP, signal.SIGQUIT):
+            if (
+                signal.getsignal(number) is not signal.SIG_IGN
+            ):  # started with nohup: it is meant to outlive the terminal
+                signal.signal(number, self._asked_to_stop)
         control.start()
         try:
             while control.is_alive():
-                control.join(1.0)
+                control.join(0.2)
+                if self._stop_asked:
+                    self._station.stop()
         finally:
             self._manager.stopping("every mat is cut; the record is being closed")
             self._socket.close()
@@ -152,6 +168,10 @@ class _Service:
         if self._code is Exit.OK:
             _log.info("stopped as asked; every mat is cut")
         return self._code
+
+    def _asked_to_stop(self, *_: object) -> None:
+        # Nothing but a flag: a second signal in the midst of setting an event would wait for its own lock for ever.
+        self._stop_asked = True
 
     def _control_loop(self) -> None:
         try:
@@ -202,3 +222,12 @@ class _Service:
 
     def _sink_failed(self, name: str, text: str) -> None:
         _log.warning("%s: %s", name, text)
+
+
+def _dates(texts: Sequence[str]) -> list[date]:
+    """The dates among them: one that is damaged is no reason not to start."""
+    found = []
+    for text in texts:
+        with contextlib.suppress(ValueError):
+            found.append(date.fromisoformat(text))
+    return found

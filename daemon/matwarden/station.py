@@ -159,6 +159,8 @@ class Station:
             step_s = ahead_s - self._ahead_s
             events.append(ClockStepped(at, step_s))
             self._ahead_s = ahead_s
+            for guard in self._guards:
+                guard.clock_stepped()
         captures = self._poller.poll(at.mono_s)
         if captures:
             self._take(captures, at, events)

@@ -14,6 +14,7 @@ up anything.
 from __future__ import annotations
 
 import contextlib
+import logging
 import threading
 from collections import deque
 from collections.abc import Callable, Sequence
@@ -28,6 +29,8 @@ from matwarden.sinks.store_schema import StoreError
 from matwarden.terms import At, Priority
 
 __all__ = ["FIRST_WAIT_S", "LONGEST_WAIT_S", "STORE_GRACE_S", "PushSink"]
+
+_log = logging.getLogger(__name__)
 
 FIRST_WAIT_S = 5.0
 LONGEST_WAIT_S = 900.0
@@ -146,7 +149,12 @@ class PushSink:
     def _run(self) -> None:
         while not self._stop:
             self._wake.clear()
-            self._wake.wait(self.step())
+            try:
+                wait_s = self.step()
+            except Exception:  # our bug; it must not end every push to come
+                _log.exception("push: internal error")
+                wait_s = _REPAIR_S
+            self._wake.wait(wait_s)
 
     def _take(self, now: At) -> None:
         """Bring the copy in memory up to date with the outbox and with what was asked."""

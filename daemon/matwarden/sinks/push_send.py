@@ -40,7 +40,9 @@ def send(target: PushTarget, title: str, body: str, priority: str, wall_s: float
     order = json.dumps({"url": address, "title": title, "body": body, "priority": priority})
     command = [sys.executable, "-P", "-m", "matwarden.sinks.push_send"]
     try:
-        child = subprocess.run(command, input=order, capture_output=True, text=True, timeout=SEND_LIMIT_S, check=False)
+        child = subprocess.run(
+            command, input=order, capture_output=True, text=True, errors="replace", timeout=SEND_LIMIT_S, check=False
+        )
     except subprocess.TimeoutExpired:
         return f"no answer within {SEND_LIMIT_S:.0f} s"
     except OSError as error:

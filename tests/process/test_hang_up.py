@@ -1,0 +1,32 @@
+"""A terminal that closes, and a demo that is pointed at a real record."""
+
+from __future__ import annotations
+
+import signal
+from pathlib import Path
+
+import pytest
+
+from helpers_process import Daemon, command, shelf_text
+
+
+@pytest.mark.parametrize("number", [signal.SIGHUP, signal.SIGQUIT])
+def test_a_closing_terminal_ends_it_in_order_with_the_relay_cut(number: signal.Signals, tmp_path: Path) -> None:
+    """SIGHUP and SIGQUIT are asked stops like any other."""
+    daemon = Daemon(tmp_path, shelf_text("oak"))
+    try:
+        daemon.until_allowed("oak")
+        assert daemon.stop(number) == 0
+        assert not daemon.allows("oak")
+    finally:
+        daemon.kill()
+
+
+def test_the_demo_does_not_touch_a_directory_that_no_demo_made(tmp_path: Path) -> None:
+    """A real station's record has the same files: it is left alone."""
+    record = tmp_path / "matwarden.db"
+    record.write_bytes(b"somebody's record")
+    ran = command("demo", "--out", tmp_path)
+    assert ran.code == 5
+    assert "may hold the record of a real station" in ran.err
+    assert record.read_bytes() == b"somebody's record"
