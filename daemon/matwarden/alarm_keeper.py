@@ -24,7 +24,7 @@ from matwarden.core.alarms import QUIET, AlarmSpec, from_dict, step, to_dict
 from matwarden.core.conditions import Inside, is_cold, is_hot, is_probe_blind, is_worn, look, watched
 from matwarden.core.disagreement import comparable, is_apart, widest
 from matwarden.core.units import difference_text, temperature_text
-from matwarden.events import AlarmChanged, Event, PushAsked, Remember
+from matwarden.events import AlarmChanged, Event, Notice, PushAsked, Remember
 from matwarden.heat_keeper import HeatKeeper
 from matwarden.terms import AlarmState, AlarmTimes, At, Enclosure, ProbeTerms, Seen, Unit
 
@@ -145,6 +145,7 @@ class TubAlarms:
         self._heat = HeatKeeper(enclosure, unit)
         self._rated = 0 if enclosure.mat is None else enclosure.mat.rated_operations
         self._looked_s = at.mono_s
+        self._inference_failed = False
         self.inside_c: float | None = None
 
     def all(self) -> list[tuple[str, AlarmState, float]]:
@@ -192,12 +193,25 @@ class TubAlarms:
     def _look_at_heat(
         self, seen: Mapping[str, Seen], guarding: Guarding, inside: Inside, at: At, dt_s: float, events: list[Event]
     ) -> None:
-        allowed, tripped, relay_fault, why, operations = guarding
+        _, tripped, relay_fault, why, _ = guarding
         facts = self._facts
         if tripped or self._cut_out.memory is not QUIET:
             self._cut_out.look(tripped, False, at, dt_s, None, facts._replace(why=why), events)
         if relay_fault or self._relay_fault.memory is not QUIET:
             self._relay_fault.look(relay_fault, False, at, dt_s, None, facts, events)
+        try:
+            self._look_at_inferred(seen, guarding, inside, at, dt_s, events)
+        except Exception as error:  # our bug; what is only inferred must never silence cold, hot, blind and trip
+            if not self._inference_failed:
+                self._inference_failed = True
+                text = f"internal error while inferring from the heat of {facts.tub}: {error!r}"
+                events.append(Notice(at, text, warning=True))
+
+    def _look_at_inferred(
+        self, seen: Mapping[str, Seen], guarding: Guarding, inside: Inside, at: At, dt_s: float, events: list[Event]
+    ) -> None:
+        allowed, tripped, relay_fault, _, operations = guarding
+        facts = self._facts
         heat = self._heat
         heat.look(self._watched.wall, seen, inside.coldest_c, allowed, at.mono_s)
         no_heat, stays_hot = self._no_heat, self._stays_hot

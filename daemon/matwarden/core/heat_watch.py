@@ -230,7 +230,7 @@ def heat_stays(memory: HeatMemory, has_air: bool) -> bool | None:
         return None
     over_k = memory.over_k
     warm = over_k - (_HONEST_K if memory.rest_k is None else memory.rest_k) >= LIFT_K
-    if memory.rest_k is None and memory.filled * exp(age_s / FILL_LAG_S) >= FILLED:
+    if memory.rest_k is None and memory.filled > 0.0 and memory.filled >= FILLED * exp(-age_s / FILL_LAG_S):
         # The first cut of a run, after full heat: whatever two probes show at rest, some of it must have gone.
         warm = True
     warmer_k, further_k = memory.wall_c - memory.wall0_c, over_k - memory.over0_k
