@@ -5,7 +5,7 @@ from __future__ import annotations
 import errno
 import math
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from functools import partial
 from pathlib import Path
 from typing import NamedTuple, Protocol
@@ -14,11 +14,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from helpers_dht22 import LABEL, PATIENCE_S, Dht22Rig
 from helpers_sysfs import GOOD_SCRATCHPAD, SysfsTree, failing, replace_by_real_io_error, scratchpad, w1_slave
 from matwarden_hardware.hwmon import HwmonProbe
 from matwarden_hardware.iio import IioProbe
 from matwarden_hardware.onewire import OneWireProbe
-from matwarden_hardware.ports import Probe, ProbeError
+from matwarden_hardware.ports import Probe, ProbeError, Sample
 from matwarden_hardware.sysfs import Opener, read_text
 from matwarden_hardware.twin import DailyRoom, Fault, FaultKind, Node, Shelf, TubPhysics, TwinProbe
 
@@ -66,6 +67,33 @@ class TreeRig:
         self._file.parent.mkdir()
         for file, text in self._good.items():
             file.write_text(text)
+
+
+class ChildRig:
+    """A DHT22 in its child process, with one thing that goes wrong in it. Each read comes 10 s after the last."""
+
+    label = LABEL
+
+    def __init__(self, step: str, root: Path) -> None:
+        self._step = step
+        self._rig = Dht22Rig(root)
+        self.probe: Probe = self
+        self.mend()
+
+    def read(self) -> Sample:
+        return self._rig.later().probe.read()
+
+    def close(self) -> None:
+        self._rig.probe.close()
+
+    def break_it(self) -> None:
+        self._rig.only(*[self._step] * 10)
+        if self._step == "hang":
+            self._rig.probe._deadline_s = 0.3
+
+    def mend(self) -> None:
+        self._rig.only(*["frame 028c015fee"] * 10)
+        self._rig.probe._deadline_s = PATIENCE_S
 
 
 class TwinRig:
@@ -171,6 +199,8 @@ def every_rig() -> dict[str, Callable[[Path], Rig]]:
             rigs[f"{driver}-{errno.errorcode[number]}"] = partial(TreeRig, make, untouched, opener)
     for kind in (FaultKind.PROBE_DEAD, FaultKind.PROBE_HANG):
         rigs[f"twin-{kind}"] = partial(TwinRig, kind)
+    for step in ("frame 028c015fef", "train ", "train 70000", "index-error", "hang", "crash", "exit"):
+        rigs[f"dht22-{step}"] = partial(ChildRig, step)
     return rigs
 
 
@@ -178,9 +208,10 @@ RIGS = every_rig()
 
 
 @pytest.fixture(params=list(RIGS.values()), ids=list(RIGS))
-def rig(request: pytest.FixtureRequest, tmp_path: Path) -> Rig:
+def rig(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Rig]:
     made: Rig = request.param(tmp_path)
-    return made
+    yield made
+    made.probe.close()
 
 
 def test_a_good_capture_is_finite(rig: Rig) -> None:
