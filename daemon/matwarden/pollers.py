@@ -87,15 +87,24 @@ class ThreadPoller:
 
     Args:
         wake: set whenever a capture has come in, so that the station judges it at once.
+        begin_after_s: by probe id, how much later its polls begin than the others'; left out: not later. Probes that
+            queue on one bus would all be asked at once otherwise, and the last ones answer after their deadline.
     """
 
     def __init__(
-        self, probes: Mapping[str, Probe], terms: Mapping[str, ProbeTerms], clock: Clock, wake: threading.Event
+        self,
+        probes: Mapping[str, Probe],
+        terms: Mapping[str, ProbeTerms],
+        clock: Clock,
+        wake: threading.Event,
+        begin_after_s: Mapping[str, float] | None = None,
     ) -> None:
         start_s = clock.now().mono_s
+        later_s = begin_after_s or {}
         self._done: deque[Capture] = deque()
         self._readers = [
-            _Reader(name, probe, terms[name], start_s, clock, self._done, wake) for name, probe in probes.items()
+            _Reader(name, probe, terms[name], start_s + later_s.get(name, 0.0), clock, self._done, wake)
+            for name, probe in probes.items()
         ]
 
     def poll(self, now_s: float) -> list[Capture]:

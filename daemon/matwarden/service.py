@@ -36,7 +36,7 @@ from matwarden.sinks.store_read import Recorded
 from matwarden.sinks.store_space import Room, free_bytes
 from matwarden.station import Station
 from matwarden.terms import Priority
-from matwarden.wiring import Told, handed_on, house_alarms, mqtt_sink, probe_terms, push_sink
+from matwarden.wiring import Told, handed_on, house_alarms, mqtt_sink, probe_terms, push_sink, spread_over_bus
 
 __all__ = ["serve"]
 
@@ -108,7 +108,7 @@ class _Service:
             mqtt.accept(standing)
             told.add(SinkThread(mqtt, QUEUE_BOUND, self._sink_failed))
         wake = threading.Event()
-        poller = ThreadPoller(devices.probes, probe_terms(settings), clock, wake)
+        poller = ThreadPoller(devices.probes, probe_terms(settings), clock, wake, spread_over_bus(settings))
         self._station = Station(
             settings.enclosures,
             settings.room_probes,

@@ -20,7 +20,7 @@ from matwarden.sinks.push_send import send
 from matwarden.sinks.store_read import Recorded
 from matwarden.terms import AlarmState, At, Priority, ProbeTerms
 
-__all__ = ["Queue", "Told", "handed_on", "house_alarms", "mqtt_sink", "probe_terms", "push_sink"]
+__all__ = ["Queue", "Told", "handed_on", "house_alarms", "mqtt_sink", "probe_terms", "push_sink", "spread_over_bus"]
 
 
 class Queue(Protocol):
@@ -149,6 +149,17 @@ def probe_terms(settings: Settings) -> dict[str, ProbeTerms]:
     terms = {probe.id: probe for each in settings.enclosures for probe in each.probes}
     terms.update({probe.id: probe for probe in settings.room_probes})
     return terms
+
+
+def spread_over_bus(settings: Settings) -> dict[str, float]:
+    """How much later than the start each 1-wire probe is first asked, so that no two of them ask together.
+
+    A conversion takes 0.75 s and holds the bus (hardware: the kernel's driver serialises its sensors): eight asked at
+    once keep the last one waiting for 6 s.
+    """
+    terms = probe_terms(settings)
+    on_bus = [name for name, driver in settings.probe_drivers.items() if isinstance(driver, OneWire)]
+    return {name: terms[name].poll_s * number / len(on_bus) for number, name in enumerate(on_bus)}
 
 
 def _humid(settings: Settings) -> frozenset[str]:
