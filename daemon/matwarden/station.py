@@ -9,6 +9,7 @@ from __future__ import annotations
 import threading
 from collections import deque
 from collections.abc import Callable, Mapping, Sequence
+from functools import partial
 from typing import Any
 
 from matwarden.alarm_keeper import Guarding, RoomAlarms, TubAlarms
@@ -139,6 +140,7 @@ class Station:
         self._keepers.update({p.terms.id: p for p in self.room})
         self._guards = [tub.guard for tub in self.tubs.values() if tub.guard is not None]
         self._unheard = set(self._keepers)
+        self._alarms_failing: set[str] = set()
         self.cycles = 0
         self.started_at = at
         self.last_at = at
@@ -211,7 +213,7 @@ class Station:
         self._poller.close()
 
     def _answer_calls(self, at: At, events: list[Event]) -> None:
-        while self._calls:
+        for _ in range(len(self._calls)):  # whoever asks meanwhile waits for the next cycle
             try:
                 events += self._calls.popleft()(at)
             except Exception as error:  # our bug; whoever asked gets no answer, the guarding goes on
@@ -237,12 +239,21 @@ class Station:
 
     def _look_at_alarms(self, at: At, step_s: float, events: list[Event]) -> None:
         for tub in self.tubs.values():
-            try:
-                events += tub.tell_alarms(at)
-            except Exception as error:  # our bug; the guard has acted and must go on
-                text = f"internal error while looking at the alarms of {tub.enclosure.id}: {error!r}"
-                events.append(Notice(at, text, warning=True))
+            events += self._contained(tub.enclosure.id, partial(tub.tell_alarms, at), at)
         for keeper, alarms in zip(self.room, self.room_alarms, strict=True):
-            events += alarms.look(keeper.view(at.mono_s), at)
+            events += self._contained(keeper.terms.id, partial(alarms.look, keeper.view(at.mono_s), at), at)
         if self.house_alarms is not None:
-            events += self.house_alarms.look(at, step_s)
+            events += self._contained("the house", partial(self.house_alarms.look, at, step_s), at)
+
+    def _contained(self, whose: str, look: Callable[[], list[Event]], at: At) -> list[Event]:
+        try:
+            found = look()
+        except Exception as error:  # our bug; the guards have acted and must go on
+            # Once for each spell: a cycle comes every second.
+            if whose in self._alarms_failing:
+                return []
+            self._alarms_failing.add(whose)
+            text = f"internal error while looking at the alarms of {whose}: {error!r}"
+            return [Notice(at, text, warning=True)]
+        self._alarms_failing.discard(whose)
+        return found
