@@ -13,7 +13,7 @@ class Exit(IntEnum):
     OK = 0
     INTERNAL = 1  # our bug: every relay was cut on the way out
     SETTINGS = 2  # the settings file cannot be used
-    DEVICE = 3  # a probe or relay cannot be opened
+    DEVICE = 3  # a probe or relay cannot be opened, or a relay is not known to be cut
     BUSY = 4  # another matwarden is using the store
     STORE = 5  # the store cannot be used
     NOT_RUNNING = 6  # the verb needs a running station

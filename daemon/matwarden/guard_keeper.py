@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 from collections.abc import Mapping
 from typing import Any
 
@@ -114,11 +113,15 @@ class GuardKeeper:
         """Cut, whatever the verdict: on the way out."""
         self._drive(False)
 
-    def close(self) -> None:
-        """Cut and let go of the relay."""
-        self._commanded = False
-        with contextlib.suppress(Exception):  # it says so itself when it cannot; the others are closed all the same
+    def close(self) -> str:
+        """Cut and let go of the relay. Says why it is not known to be cut; empty when it is."""
+        self._drive(False)
+        why = "" if self._agrees() else "its line does not read back as cut"
+        try:
             self._relay.close()
+        except Exception as error:  # told by the caller; the other relays must be closed all the same
+            why = str(error) or type(error).__name__
+        return why
 
     def _agrees(self) -> bool:
         try:

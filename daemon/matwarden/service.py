@@ -148,9 +148,8 @@ class _Service:
         control = threading.Thread(target=self._control_loop, name="control")
         # SIGHUP and SIGQUIT too: a terminal that closes must not end the program with a mat on.
         for number in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP, signal.SIGQUIT):
-            if (
-                signal.getsignal(number) is not signal.SIG_IGN
-            ):  # started with nohup: it is meant to outlive the terminal
+            # One that is ignored stays so: started with nohup, it is meant to outlive the terminal.
+            if signal.getsignal(number) is not signal.SIG_IGN:
                 signal.signal(number, self._asked_to_stop)
         control.start()
         try:
@@ -159,12 +158,16 @@ class _Service:
                 if self._stop_asked:
                     self._station.stop()
         finally:
-            self._manager.stopping("every mat is cut; the record is being closed")
+            self._manager.stopping("the record is being closed")
+            uncut = self._station.close()
+            for text in uncut:
+                _log.critical("%s. UNPLUG ITS MAT: it is not known to be cut", text)
             self._socket.close()
             if self._calendar_thread is not None:
                 self._calendar_thread.close()
-            self._station.close()
             self._told.close(STOP_WITHIN_S)
+        if uncut:
+            return Exit.DEVICE
         if self._code is Exit.OK:
             _log.info("stopped as asked; every mat is cut")
         return self._code

@@ -206,11 +206,15 @@ class Station:
         for guard in self._guards:
             guard.cut()
 
-    def close(self) -> None:
-        """Cut, release relays and probes."""
-        for guard in self._guards:
-            guard.close()
+    def close(self) -> list[str]:
+        """Cut, release relays and probes. Says of each relay that is not known to be cut whose it is, and why."""
+        uncut = []
+        for tub in self.tubs.values():
+            why = "" if tub.guard is None else tub.guard.close()
+            if why:
+                uncut.append(f"{tub.enclosure.id}: {why}")
         self._poller.close()
+        return uncut
 
     def _answer_calls(self, at: At, events: list[Event]) -> None:
         for _ in range(len(self._calls)):  # whoever asks meanwhile waits for the next cycle
