@@ -140,7 +140,7 @@ def begun(*words: str | Path) -> subprocess.Popen[bytes]:
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         stdin=subprocess.DEVNULL,
-        env=_environment(),
+        env=environment(),
     )
 
 
@@ -157,7 +157,7 @@ def command(*words: str | Path, stdout: int = subprocess.PIPE) -> Ran:
         stdout=stdout,
         stderr=subprocess.PIPE,
         stdin=subprocess.DEVNULL,
-        env=_environment(),
+        env=environment(),
         timeout=PATIENCE_S,
         check=False,
     )
@@ -205,7 +205,8 @@ class Daemon:
                 stdout=log,
                 stderr=log,
                 stdin=subprocess.DEVNULL,
-                env=_environment(),
+                env=environment(),
+                preexec_fn=_heed_signals,
             )
 
     @property
@@ -287,7 +288,13 @@ def _command(words: tuple[str | Path, ...]) -> list[str]:
     return [sys.executable, "-m", "matwarden", *map(str, words)]
 
 
-def _environment() -> dict[str, str]:
+def _heed_signals() -> None:
+    # Tests may run under nohup or in a script's background, where some are ignored; a child would inherit that.
+    for number in (signal.SIGHUP, signal.SIGINT, signal.SIGQUIT):
+        signal.signal(number, signal.SIG_DFL)
+
+
+def environment() -> dict[str, str]:
     # Also without an installation, and with help texts as wide as the terminal they are made for.
     paths = [str(ROOT / "daemon"), str(ROOT / "hardware"), os.environ.get("PYTHONPATH", "")]
     return {**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, paths)), "COLUMNS": "80", "PYTHONUTF8": "1"}

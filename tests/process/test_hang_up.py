@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import signal
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 
-from helpers_process import Daemon, command, shelf_text
+from helpers_process import Daemon, command, environment, eventually, settings_file, shelf_text
+from matwarden.control_client import ask
 
 
 @pytest.mark.parametrize("number", [signal.SIGHUP, signal.SIGQUIT])
@@ -30,3 +33,14 @@ def test_the_demo_does_not_touch_a_directory_that_no_demo_made(tmp_path: Path) -
     assert ran.code == 5
     assert "may hold the record of a real station" in ran.err
     assert record.read_bytes() == b"somebody's record"
+
+
+def test_what_is_ignored_at_the_start_stays_ignored(tmp_path: Path) -> None:
+    """Started with nohup it outlives the terminal that closes."""
+    settings = settings_file(tmp_path, shelf_text("oak"))
+    with subprocess.Popen(["nohup", sys.executable, "-m", "matwarden", "run", "-s", settings], env=environment()) as it:
+        eventually((tmp_path / "control.sock").exists, "its socket")
+        it.send_signal(signal.SIGHUP)
+        assert ask(tmp_path / "control.sock", {"do": "status"})["ok"]
+        it.send_signal(signal.SIGTERM)
+        assert it.wait(30.0) == 0
