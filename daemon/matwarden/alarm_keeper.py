@@ -58,7 +58,7 @@ class Guarding(NamedTuple):
 class Alarm:
     """One alarm: its spec, its delays, its memory, and when that was last kept."""
 
-    __slots__ = ("_kept_s", "enclosure", "id", "memory", "off_delay_s", "on_delay_s", "probe", "spec")
+    __slots__ = ("_kept_busy", "_kept_s", "enclosure", "id", "memory", "off_delay_s", "on_delay_s", "probe", "spec")
 
     def __init__(
         self,
@@ -81,6 +81,7 @@ class Alarm:
             self.memory = QUIET if kept is None else from_dict(kept, at.wall_s)
         except ValueError:  # written by another version: an alarm that stands will simply be told again
             self.memory = QUIET
+        self._kept_busy = self.memory is not QUIET
 
     def look(
         self,
@@ -99,7 +100,9 @@ class Alarm:
         memory, change = step(before, condition, suppress, dt_s, self.on_delay_s, self.off_delay_s, self.spec, value_c)
         self.memory = memory
         if change is None:
-            if memory is not before and at.mono_s - self._kept_s >= KEEP_EVERY_S:
+            # A delay that was kept and is over must be kept as over: a restart would go on with it otherwise.
+            over = memory is QUIET and self._kept_busy
+            if memory is not before and (over or at.mono_s - self._kept_s >= KEEP_EVERY_S):
                 self._keep(at, events, urgent=False)
             return
         self._keep(at, events, urgent=True)
@@ -124,6 +127,7 @@ class Alarm:
 
     def _keep(self, at: At, events: list[Event], urgent: bool) -> None:
         self._kept_s = at.mono_s
+        self._kept_busy = self.memory is not QUIET
         events.append(Remember(at, f"alarm/{self.id}", to_dict(self.memory, at.wall_s), urgent))
 
 

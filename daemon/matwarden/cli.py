@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import io
 import json
 import os
 import sys
@@ -98,7 +99,25 @@ def parser() -> argparse.ArgumentParser:
 
 def run(arguments: Sequence[str], open_devices: OpenDevices, discover: Discover) -> int:
     """Carry out one command line; returns the exit code. No traceback for anything a user can cause."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")  # a terminal without a degree sign shows another sign in its place
     asked = parser().parse_args(arguments)
+    try:
+        code = _carry_out(asked, open_devices, discover)
+        sys.stdout.flush()
+        return code
+    except BrokenPipeError:
+        # Whoever read our output has seen enough; nothing more can be said to them.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return Exit.OK
+    except OSError as error:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        print(f"matwarden: {error.strerror or error}: what was asked for could not be written or read", file=sys.stderr)
+        return Exit.STORE
+
+
+def _carry_out(asked: argparse.Namespace, open_devices: OpenDevices, discover: Discover) -> int:
     try:
         if asked.verb == "probes":
             return list_probes(asked, discover)
@@ -109,10 +128,6 @@ def run(arguments: Sequence[str], open_devices: OpenDevices, discover: Discover)
     except KeyboardInterrupt:
         print("interrupted", file=sys.stderr)
         return Exit.INTERRUPTED
-    except BrokenPipeError:
-        # Whoever read our output has seen enough; nothing more can be said to them.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return Exit.OK
 
 
 def _enclosure(sub: argparse.ArgumentParser, settings: Any) -> None:

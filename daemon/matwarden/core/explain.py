@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 from matwarden.core.guard import GuardLimits, GuardMemory, Observation
 from matwarden.core.units import duration_text, temperature_text
@@ -26,18 +26,23 @@ class _Words:
     def hottest(self, quality: Quality = Quality.GOOD) -> str:
         return self._extreme(quality, max)
 
+    def hottest_governing(self) -> str:
+        return self._extreme(Quality.GOOD, max, {"wall": self.seen.wall, "air": self.seen.air})
+
     def coldest(self) -> str:
-        return self._extreme(Quality.GOOD, min, demand_only=True)
+        demand = {"air": self.seen.air} if self.seen.air else {"wall": self.seen.wall}
+        return self._extreme(Quality.GOOD, min, demand)
 
     def left(self, span_s: float) -> str:
         return duration_text(max(0.0, span_s - (self.seen.now_s - self.memory.since_s)))
 
     def _extreme(
-        self, quality: Quality, pick: Callable[[list[tuple[float, str]]], tuple[float, str]], demand_only: bool = False
+        self,
+        quality: Quality,
+        pick: Callable[[list[tuple[float, str]]], tuple[float, str]],
+        roles: Mapping[str, tuple[Seen, ...]] | None = None,
     ) -> str:
-        roles = {"wall": self.seen.wall, "air": self.seen.air, "substrate": self.seen.other}
-        if demand_only:
-            roles = {"air": self.seen.air} if self.seen.air else {"wall": self.seen.wall}
+        roles = roles or {"wall": self.seen.wall, "air": self.seen.air, "substrate": self.seen.other}
         found = [
             (s.value_c, role)
             for role, probes in roles.items()
@@ -113,7 +118,7 @@ _SENTENCES: dict[Reason, Callable[[_Words], str]] = {
     Reason.PROVING: _proving,
     Reason.HELD: _held,
     Reason.LIMITER: lambda w: (
-        f"{w.hottest()}; the limiter is {w.degrees(w.limits.limiter_c)} and lets go below "
+        f"{w.hottest_governing()}; the limiter is {w.degrees(w.limits.limiter_c)} and lets go below "
         f"{w.degrees(w.limits.limiter_c - w.limits.differential_k)}."
     ),
     Reason.WARM_ENOUGH: lambda w: f"{w.coldest()} is warm enough; demand begins at {w.degrees(w.limits.demand_on_c)}.",

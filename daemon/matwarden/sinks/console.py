@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 
 from matwarden.events import AlarmChanged, Event, Notice, PushAsked
 from matwarden.report.units import local_day_and_clock
+from matwarden.terms import AlarmState
 
 __all__ = ["ConsoleSink"]
 
@@ -30,6 +31,8 @@ class ConsoleSink:
     def accept(self, events: Sequence[Event]) -> None:
         for event in events:
             if isinstance(event, AlarmChanged):
+                if AlarmState.SUPPRESSED in (event.previous, event.state):
+                    continue  # another alarm tells it all
                 self._line(event.at.wall_s, "alarm", f"{event.alarm} is now {event.state}: {event.text}")
             elif isinstance(event, PushAsked):
                 # The digest is printed whole at the end; here its first line will do.

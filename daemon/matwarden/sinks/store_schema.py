@@ -125,17 +125,19 @@ def connect_read_only(path: Path) -> sqlite3.Connection:
     alone = "" if log.exists() and log.stat().st_size else "&immutable=1"
     last: sqlite3.Error | None = None
     for options in ("", alone):
-        connection = sqlite3.connect(
-            f"{address}?mode=ro{options}",
-            uri=True,
-            timeout=_BUSY_S,
-            isolation_level=None,
-            check_same_thread=False,
-        )
+        connection: sqlite3.Connection | None = None
         try:
+            connection = sqlite3.connect(
+                f"{address}?mode=ro{options}",
+                uri=True,
+                timeout=_BUSY_S,
+                isolation_level=None,
+                check_same_thread=False,
+            )
             connection.execute("SELECT count(*) FROM stretches")
         except sqlite3.Error as error:
-            connection.close()
+            if connection is not None:
+                connection.close()
             last = error
             continue
         return connection
