@@ -27,7 +27,7 @@ from matwarden.sinks.queue import InlineSink
 from matwarden.sinks.store import StoreSink, open_store
 from matwarden.sinks.store_read import Recorded
 from matwarden.station import Station
-from matwarden.wiring import Told, handed_on, house_alarms, mqtt_sink, probe_terms, push_sink
+from matwarden.wiring import Told, handed_on, house_alarms, mqtt_sink, probe_terms, push_sink, taken_out
 
 __all__ = ["Rehearsal"]
 
@@ -100,6 +100,7 @@ class Rehearsal:
         self._calendar_wall_s = float("-inf")
         house = house_alarms(settings, last_seen_s, lambda: store_queue.failing, remembered, at)
         self.station = self._station(simulation, remembered, house)
+        self._told.tell(taken_out(recorded, self.station.alarm_ids(), at))
         for text in store.notices:
             self._told.tell([Notice(at, text, warning=True)])
         digests = Digests(settings, store_queue.drain, self._told.tell, self.clock.now)

@@ -36,7 +36,16 @@ from matwarden.sinks.store_read import Recorded
 from matwarden.sinks.store_space import Room, free_bytes
 from matwarden.station import Station
 from matwarden.terms import Priority
-from matwarden.wiring import Told, handed_on, house_alarms, mqtt_sink, probe_terms, push_sink, spread_over_bus
+from matwarden.wiring import (
+    Told,
+    handed_on,
+    house_alarms,
+    mqtt_sink,
+    probe_terms,
+    push_sink,
+    spread_over_bus,
+    taken_out,
+)
 
 __all__ = ["serve"]
 
@@ -122,6 +131,8 @@ class _Service:
             version=__version__,
             house_alarms=house_alarms(settings, last_seen_s, lambda: store_queue.failing, remembered, at),
         )
+        with contextlib.suppress(StoreError):  # only for telling
+            told.tell(taken_out(recorded, self._station.alarm_ids(), at))
         for text in store.notices:
             # Of the record's own damage a keeper in another town must hear: it may have held a trip.
             title = f"{settings.house_name}: look at its record"

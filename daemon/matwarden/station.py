@@ -151,6 +151,13 @@ class Station:
         """Every probe has answered once, or missed its deadline once."""
         return not self._unheard
 
+    def alarm_ids(self) -> set[str]:
+        """Every alarm that this station can have."""
+        rows = [row for tub in self.tubs.values() for row in tub.alarms.all()]
+        rows += [row for alarms in self.room_alarms for row in alarms.all()]
+        rows += [] if self.house_alarms is None else self.house_alarms.all()
+        return {name for name, _, _ in rows}
+
     def cycle(self) -> float:
         """One complete cycle; returns the monotonic time at which the next one is due at the latest."""
         at = self._clock.now()

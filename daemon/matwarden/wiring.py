@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from typing import Any, Protocol
 from zoneinfo import ZoneInfo
 
 from matwarden.alarm_keeper import active_states
 from matwarden.clocks import Clock, SystemClock
-from matwarden.events import AlarmChanged, DigestMade, Event, Notice, PushAsked
+from matwarden.core.alarms import QUIET, to_dict
+from matwarden.events import AlarmChanged, DigestMade, Event, Notice, PushAsked, Remember
 from matwarden.house_alarms import HouseAlarms
 from matwarden.report.units import local_day_and_clock
 from matwarden.settings.resolved import Dht22, Hwmon, Iio, OneWire, Settings, TwinProbe
@@ -20,7 +21,17 @@ from matwarden.sinks.push_send import send
 from matwarden.sinks.store_read import Recorded
 from matwarden.terms import AlarmState, At, Priority, ProbeTerms
 
-__all__ = ["Queue", "Told", "handed_on", "house_alarms", "mqtt_sink", "probe_terms", "push_sink", "spread_over_bus"]
+__all__ = [
+    "Queue",
+    "Told",
+    "handed_on",
+    "house_alarms",
+    "mqtt_sink",
+    "probe_terms",
+    "push_sink",
+    "spread_over_bus",
+    "taken_out",
+]
 
 
 class Queue(Protocol):
@@ -121,6 +132,22 @@ def handed_on(recorded: Recorded, remembered: Mapping[str, Any], at: At) -> list
     kept = recorded.digest(dates[-1]) if dates else None
     if kept is not None:
         events.append(DigestMade(at, kept.date, kept.text, kept.document))
+    return events
+
+
+def taken_out(recorded: Recorded, known: Collection[str], at: At) -> list[Event]:
+    """Ends the recorded alarms of probes and tubs that the settings no longer have: nothing else ever would.
+
+    Args:
+        known: every alarm the station can have now.
+    """
+    events: list[Event] = []
+    for line in recorded.active_alarms():
+        if line.alarm not in known:
+            text = f"{line.alarm}: no longer in the settings."
+            change = (line.alarm, line.enclosure, line.state, AlarmState.NORMAL, Priority.LOW, text, line.active_s)
+            events.append(Remember(at, f"alarm/{line.alarm}", to_dict(QUIET, at.wall_s), urgent=True))
+            events.append(AlarmChanged(at, *change))
     return events
 
 
