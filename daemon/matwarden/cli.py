@@ -16,6 +16,7 @@ from matwarden.cut import add_arguments as add_cut_arguments
 from matwarden.cut import carry_out as cut_lines
 from matwarden.devices import Discover, OpenDevices
 from matwarden.exit_codes import Exit
+from matwarden.first_cut import DEFAULT_SETTINGS
 from matwarden.install import add_arguments as add_install_arguments
 from matwarden.install import carry_out as install
 from matwarden.probes_command import add_arguments as add_probes_arguments
@@ -24,8 +25,6 @@ from matwarden.settings import Settings, SettingsError, load
 from matwarden.settings import check as check_settings
 
 __all__ = ["parser", "run"]
-
-DEFAULT_SETTINGS = Path("/etc/matwarden/matwarden.toml")
 
 
 class _Parser(argparse.ArgumentParser):
