@@ -6,6 +6,7 @@ outside, and outlives a kill.
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import signal
@@ -188,10 +189,29 @@ class Level(NamedTuple):
     tub: str
 
 
-class Daemon:
-    """`matwarden run` as a process. Several may follow each other in one directory, each with its own settings."""
+def full_pipe() -> tuple[int, int]:
+    """Both ends of a pipe that takes nothing more: whoever writes waits until somebody reads."""
+    reading, writing = os.pipe()
+    os.set_blocking(writing, False)
+    with contextlib.suppress(BlockingIOError):
+        while True:
+            os.write(writing, b"x" * 4096)
+    with contextlib.suppress(BlockingIOError):
+        while True:
+            os.write(writing, b"x")
+    os.set_blocking(writing, True)
+    return reading, writing
 
-    def __init__(self, directory: Path, text: str) -> None:
+
+class Daemon:
+    """`matwarden run` as a process. Several may follow each other in one directory, each with its own settings.
+
+    Args:
+        stderr: where its log goes; None: to a file, see `log`.
+        script: Python lines to be carried out before the program begins.
+    """
+
+    def __init__(self, directory: Path, text: str, *, stderr: int | None = None, script: str = "") -> None:
         self.settings = settings_file(directory, text)
         self.directory = directory
         self.socket = directory / "control.sock"
@@ -201,9 +221,9 @@ class Daemon:
         self.started_s = time.monotonic()
         with self._log.open("wb") as log:
             self.process = subprocess.Popen(
-                _command(("run", "-s", self.settings)),
+                _command(("run", "-s", self.settings), script),
                 stdout=log,
-                stderr=log,
+                stderr=log if stderr is None else stderr,
                 stdin=subprocess.DEVNULL,
                 env=environment(),
                 preexec_fn=_heed_signals,
@@ -284,8 +304,9 @@ class Daemon:
         return levels
 
 
-def _command(words: tuple[str | Path, ...]) -> list[str]:
-    return [sys.executable, "-m", "matwarden", *map(str, words)]
+def _command(words: tuple[str | Path, ...], script: str = "") -> list[str]:
+    program = ["-c", f"{script}\nimport sys\nfrom matwarden.entry import main\nsys.exit(main())"]
+    return [sys.executable, *(program if script else ["-m", "matwarden"]), *map(str, words)]
 
 
 def _heed_signals() -> None:
