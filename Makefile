@@ -7,7 +7,7 @@ BIN := $(VENV)/bin
 NEED_VENV := "This needs Python 3.11 or newer with its venv module (Debian, Raspberry Pi OS: apt install python3-venv)."
 
 .DEFAULT_GOAL := help
-.PHONY: help demo test lint winter schema long faults powercuts clean
+.PHONY: help demo test lint winter schema long faults tubs powercuts clean
 
 help:
 	@echo "make demo    three winter nights on a simulated shelf, in under a minute"
@@ -15,6 +15,7 @@ help:
 	@echo "make winter  33 recorded winter days in which the heating fails for 106 h"
 	@echo "make long    the property tests again, for much longer"
 	@echo "make faults  every single fault on the running station; writes tests/faults/table.md"
+	@echo "make tubs    the heat watch over a wide grid of healthy and sick tubs, half an hour"
 	@echo "make powercuts  a thousand simulated power cuts and a thousand kills of the record (needs a C compiler)"
 	@echo "make lint    ruff, mypy --strict, import contracts only"
 	@echo "make schema  write config/matwarden.schema.json anew from the settings model"
@@ -54,6 +55,9 @@ long: $(VENV)/.dev
 
 faults: $(VENV)/.dev
 	$(BIN)/python tests/faults/run_faults.py
+
+tubs: $(VENV)/.dev
+	$(BIN)/python tests/faults/run_tubs.py
 
 powercuts: $(VENV)/.dev
 	$(BIN)/python tests/storage/run_power_cuts.py

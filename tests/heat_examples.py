@@ -17,12 +17,37 @@ from matwarden.core.heat_watch import step as watch_step
 from matwarden.terms import Quality, Seen
 from matwarden_hardware.twin import TubPhysics
 
-__all__ = ["HOUR_S", "Heated", "Run", "TubPhysics", "heated"]
+__all__ = ["FAULT_S", "HOUR_S", "LIES", "Heated", "Run", "TubPhysics", "heated", "night"]
 
 STEP_S = 10.0
 HOUR_S = 3600.0
 
 Room = Callable[[float], float]
+
+# The default cut-out and half a kelvin.
+PAST_C = 30.5
+# When a fault strikes: in the coldest part of the night.
+FAULT_S = 9.13 * HOUR_S
+# How a wall probe lies from then on: time, wall, air and room go in, what it reads comes out.
+LIES: dict[str, Callable[[float, float, float, float], float]] = {
+    "5 K low": lambda at_s, wall_c, air_c, room_c: wall_c - (5.0 if at_s >= FAULT_S else 0.0),
+    "in the room": lambda at_s, wall_c, air_c, room_c: room_c if at_s >= FAULT_S else wall_c,
+    "fallen off, reads the air": lambda at_s, wall_c, air_c, room_c: air_c if at_s >= FAULT_S else wall_c,
+}
+
+
+def night(day_c: float) -> Room:
+    """A room that is 3.5 K colder at 11:30 of each run's day, in straight lines."""
+    points = [(0.0, 0.0), (2.5, 0.0), (11.5, -3.5), (14.0, 0.0), (24.0, 0.0)]
+
+    def room(t_s: float) -> float:
+        hour = t_s / HOUR_S % 24.0
+        for (from_h, from_k), (to_h, to_k) in zip(points, points[1:], strict=False):
+            if from_h <= hour <= to_h:
+                return day_c + from_k + (to_k - from_k) * (hour - from_h) / (to_h - from_h)
+        raise AssertionError(hour)
+
+    return room
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +81,7 @@ class Run:
     Attributes:
         no_heat_s, stays_hot_s: when each alarm started, each time.
         powered_dead_s: from when on a dead mat should have heated. cut_welded_s: first command to cut a welded relay.
-        tripped_s: when the software cut-out tripped.
+        tripped_s: when the software cut-out tripped. past_s: when the true wall passed `PAST_C`, after `FAULT_S`.
     """
 
     no_heat_s: list[float]
@@ -64,6 +89,7 @@ class Run:
     wanted_dead_s: float | None = None
     cut_welded_s: float | None = None
     tripped_s: float | None = None
+    past_s: float | None = None
     allowed_share: float = 0.0
     hottest_c: float = 0.0
 
@@ -86,6 +112,8 @@ def heated(of: Heated, for_s: float) -> Run:
         wall_c, air_c, _ = nodes_c
         room_c = of.room(now_s)
         run.hottest_c = max(run.hottest_c, wall_c)
+        if wall_c > PAST_C and run.past_s is None and now_s >= FAULT_S:
+            run.past_s = now_s
         at_c = wall_c if of.wall_reads is None else of.wall_reads(now_s, wall_c, air_c, room_c)
         shown_c = round((at_c + of.wall_offset_k + gauss(0.0, 0.03)) * 16.0) / 16.0
         air_shown_c = round((air_c + of.air_offset_k + gauss(0.0, 0.05)) * 10.0) / 10.0

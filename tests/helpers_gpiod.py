@@ -129,10 +129,11 @@ class FakeGpiod(ModuleType):
         number = self.broken.get("request_lines")
         if number is not None:
             raise OSError(number, os.strerror(number))
+        # All or nothing, as the kernel does.
+        if any(pin.used for pin in [self._find(path, offset) for offset in config]):
+            raise OSError(errno.EBUSY, os.strerror(errno.EBUSY))
         for offset, settings in config.items():
             pin = self._find(path, offset)
-            if pin.used:
-                raise OSError(errno.EBUSY, os.strerror(errno.EBUSY))
             pin.used, pin.consumer = True, consumer or "?"
             if settings.direction is Direction.OUTPUT:
                 pin.put((settings.output_value is Value.ACTIVE) != settings.active_low)

@@ -16,14 +16,15 @@ from matwarden.cut import add_arguments as add_cut_arguments
 from matwarden.cut import carry_out as cut_lines
 from matwarden.devices import Discover, OpenDevices
 from matwarden.exit_codes import Exit
+from matwarden.first_cut import DEFAULT_SETTINGS
+from matwarden.install import add_arguments as add_install_arguments
+from matwarden.install import carry_out as install
 from matwarden.probes_command import add_arguments as add_probes_arguments
 from matwarden.probes_command import carry_out as list_probes
 from matwarden.settings import Settings, SettingsError, load
 from matwarden.settings import check as check_settings
 
 __all__ = ["parser", "run"]
-
-DEFAULT_SETTINGS = Path("/etc/matwarden/matwarden.toml")
 
 
 class _Parser(argparse.ArgumentParser):
@@ -94,6 +95,10 @@ def parser() -> argparse.ArgumentParser:
     add_probes_arguments(sub)
     sub = verb("cut", "drive every relay line to cut; works while nothing else does", "matwarden cut", machine=False)
     add_cut_arguments(sub)
+    sub = verb(
+        "install", "lay unit, user, directories and example settings", "matwarden install --dry-run", machine=False
+    )
+    add_install_arguments(sub)
     return top
 
 
@@ -333,6 +338,10 @@ def _cut(asked: argparse.Namespace, open_devices: OpenDevices) -> int:
     return cut_lines(asked)
 
 
+def _install(asked: argparse.Namespace, open_devices: OpenDevices) -> int:
+    return install(asked)
+
+
 _VERBS: dict[str, Callable[[argparse.Namespace, OpenDevices], int]] = {
     "run": _run,
     "check": _check,
@@ -344,4 +353,5 @@ _VERBS: dict[str, Callable[[argparse.Namespace, OpenDevices], int]] = {
     "hold": _person,
     "release": _person,
     "cut": _cut,
+    "install": _install,
 }

@@ -14,6 +14,10 @@ def main() -> int:
         from matwarden.cut import run
 
         return run(arguments[1:])
+    if arguments[:1] == ["run"]:
+        from matwarden.first_cut import cut_before_start
+
+        cut_before_start(arguments[1:])
     from matwarden.main import main as everything_else
 
     return everything_else(arguments)

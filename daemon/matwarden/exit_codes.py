@@ -17,7 +17,7 @@ class Exit(IntEnum):
     BUSY = 4  # another matwarden is using the store
     STORE = 5  # the store cannot be used
     NOT_RUNNING = 6  # the verb needs a running station
-    REFUSED = 7  # the station refused, for the reason it gave
+    REFUSED = 7  # refused, for the reason given
     UNKNOWN = 8  # no such enclosure, or no digest of that date
     USAGE = 64  # the command line was not understood
     INTERRUPTED = 130  # stopped by Ctrl-C

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 from pathlib import Path
 
-from matwarden.cut import LINES, RelayLine, written
+from matwarden.cut import LINES, RECORD, RelayLine, written
 from matwarden.settings.resolved import GpioRelay, Settings
 
 __all__ = ["keep_lines", "lines_of"]
@@ -19,7 +20,7 @@ def lines_of(settings: Settings) -> list[RelayLine]:
         if isinstance(driver, GpioRelay):
             lines.append(RelayLine(driver.chip, str(driver.line), "high" if driver.active_high else "low"))
         elif record is not None:
-            lines.append(RelayLine("record", str(record), enclosure))
+            lines.append(RelayLine(RECORD, str(record), enclosure))
     return lines
 
 
@@ -30,9 +31,13 @@ def keep_lines(settings: Settings) -> Path:
         OSError: it cannot be written.
     """
     path = settings.store.directory / LINES
+    text = written(lines_of(settings))
+    with contextlib.suppress(OSError, ValueError):
+        if path.read_text(encoding="utf-8") == text:
+            return path  # and so a full disk stands in the way of nothing
     fresh = path.with_suffix(".new")
     with fresh.open("w", encoding="utf-8") as file:
-        file.write(written(lines_of(settings)))
+        file.write(text)
         file.flush()
         os.fsync(file.fileno())
     fresh.replace(path)

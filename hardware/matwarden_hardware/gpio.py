@@ -28,7 +28,7 @@ from typing import Any
 
 from matwarden_hardware.ports import DriverError, RelayError
 
-__all__ = ["CONSUMER", "GpioRelay"]
+__all__ = ["CONSUMER", "GpioRelay", "load_gpiod", "why_not"]
 
 CONSUMER = "matwarden"
 """The name other programs see as the holder of the line."""
@@ -50,7 +50,7 @@ class GpioRelay:
     """
 
     def __init__(self, chip: str, line: int, active_high: bool, gpiod_module: ModuleType | None = None) -> None:
-        gpiod: Any = gpiod_module if gpiod_module is not None else _load_gpiod()
+        gpiod: Any = gpiod_module if gpiod_module is not None else load_gpiod()
         self._label = f"relay on {chip} line {line}"
         self._line = line
         self._cut, self._allow = gpiod.line.Value.INACTIVE, gpiod.line.Value.ACTIVE
@@ -62,7 +62,7 @@ class GpioRelay:
         try:
             self._request: Any = gpiod.request_lines(chip, config={line: settings}, consumer=CONSUMER)
         except OSError as error:
-            raise DriverError(f"{self._label}: {_why_not(error, gpiod, chip, line)}") from None
+            raise DriverError(f"{self._label}: {why_not(error, gpiod, chip, line)}") from None
         except (ValueError, OverflowError):
             raise DriverError(f"{self._label}: the chip has no such line; is it the right chip?") from None
 
@@ -118,7 +118,12 @@ class GpioRelay:
         return self._request
 
 
-def _load_gpiod() -> ModuleType:
+def load_gpiod() -> ModuleType:
+    """The package `gpiod`.
+
+    Raises:
+        DriverError: it is missing or too old.
+    """
     advice = 'install it with: pip install "gpiod>=2.2.2"'
     try:
         module = importlib.import_module("gpiod")
@@ -129,7 +134,8 @@ def _load_gpiod() -> ModuleType:
     return module
 
 
-def _why_not(error: OSError, gpiod: Any, chip: str, line: int) -> str:
+def why_not(error: OSError, gpiod: Any, chip: str, line: int) -> str:
+    """Why a request for the line was refused, and what to do."""
     match error.errno:
         case errno.ENOENT:
             there = ", ".join(sorted(str(path) for path in Path(chip).parent.glob("gpiochip*")))

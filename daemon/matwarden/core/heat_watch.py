@@ -37,11 +37,26 @@ _HONEST_K = 1.0
 _FORGET = 0.25
 # A wall that warms by this much after the cut, and more than the air, is driven: told before `SETTLE_S`.
 _EARLY_S, _EARLY_K = 300.0, 1.0
+# Long after the cut it takes more, and a wall that still rises: rooms jump.
+_LATE_K = 1.5
 # A wall this much colder than the air while it is heated is no wall. Air leads it by 1.5 K when a room jumps by 10 K,
 # for a minute or two.
 _BELOW_K = 1.5
+# At rest the wall beside a mat is hardly colder than the air: 2.0 K for a thin wall (0.35 W/K to a room 11 K colder)
+# and `_HONEST_K`. Below that its probe lies elsewhere or reads low.
+_REST_K = -3.0
 # So much must the air have warmed in a spell of heat to say anything about the wall before it.
-_AIR_RISE_K = 0.6
+_AIR_RISE_K = 0.4
+# The slowest wall's lag: what a wall usually gains must have come by this much of it, and half of that must be seen.
+# Less than 0.3 K is not expected, for half of it must stand out of noise.
+_SLOWEST_S, _EXPECTED_K = 800.0, 0.3
+# An air that gains this much on the wall at once was let in or shut in: a lid that closes. For so long after it the
+# slowest wall has not found its place again, and nothing is said of heat that does not arrive.
+_SHUT_K, _DISTURBED_S = 0.3, 1200.0
+# A shorter spell of heat says nothing of what is usual.
+_SPELL_S = 180.0
+# Spells of heat without the wall's lead that are no accident.
+_UNLED = 2
 # A reading that keeps every digit for this long in the first part of a heating, when a wall moves fastest: the slowest
 # (4 W, 25 min) still moves 0.2 K in it.
 _STUCK_S, _YOUNG_S = 480.0, 1500.0
@@ -59,6 +74,8 @@ class HeatMemory(NamedTuple):
         filled: what share of full heat must have arrived by now (0 to 1), by a lag of `FILL_LAG_S`.
         rest_k: `over_k` when heat has long been cut; None: not seen yet.
         unled_n: spells of heat in a row in which the air warmed and the wall did not lead it.
+        usual_k: how far over rest the wall gets in a spell of heat; 0: not seen yet.
+        disturbed_s: when the air last gained on the wall at once.
         rested: the cut before this spell was seen to last for `_EARLY_S`.
     """
 
@@ -79,6 +96,8 @@ class HeatMemory(NamedTuple):
     filled: float
     rest_k: float | None
     unled_n: int
+    usual_k: float
+    disturbed_s: float
     rested: bool
 
 
@@ -103,6 +122,8 @@ def new_watch() -> HeatMemory:
         filled=0.0,
         rest_k=None,
         unled_n=0,
+        usual_k=0.0,
+        disturbed_s=never_s,
         rested=False,
     )
 
@@ -137,10 +158,12 @@ def step(memory: HeatMemory, at_s: float, allowed: bool, wall_c: float, air_c: f
             0.0,
             memory.rest_k,
             memory.unled_n,
+            memory.usual_k,
+            memory.disturbed_s,
             False,
         )
     (_, raw_c, same_s, smooth_c, air_smooth_c, _, was, since_s, wall0_c, air0_c, over0_k, lift_k) = memory[:12]
-    extreme_k, extreme_wall_c, filled, rest_k, unled_n, rested = memory[12:]
+    extreme_k, extreme_wall_c, filled, rest_k, unled_n, usual_k, disturbed_s, rested = memory[12:]
     share = gap_s / (_SMOOTH_S + gap_s)
     smooth_c += share * (wall_c - smooth_c)
     air_smooth_c += share * (against_c - air_smooth_c)
@@ -157,9 +180,13 @@ def step(memory: HeatMemory, at_s: float, allowed: bool, wall_c: float, air_c: f
                 rest_k += _FORGET * (over_k - rest_k)
             lift_k = 0.0
         else:
-            risen_k = air_smooth_c - air0_c
-            if air_c is not None and risen_k >= _AIR_RISE_K:
-                unled_n = unled_n + 1 if extreme_k - over0_k < risen_k / 4.0 else 0
+            if air_c is not None:
+                unled_n = _unled_n(memory)
+                if unled_n < _UNLED and rest_k is not None and at_s - since_s >= _SPELL_S:
+                    # An open lid or a room that jumps makes a wall gain more: lower is believed at once.
+                    gained_k = extreme_k - rest_k
+                    lower = usual_k == 0.0 or gained_k < usual_k
+                    usual_k = max(0.0, gained_k) if lower else usual_k + _FORGET * (gained_k - usual_k)
             if rest_k is not None:
                 lift_k = max(0.0, over_k - rest_k)
             else:
@@ -167,6 +194,10 @@ def step(memory: HeatMemory, at_s: float, allowed: bool, wall_c: float, air_c: f
         since_s, wall0_c, air0_c, over0_k = at_s, smooth_c, air_smooth_c, over_k
         extreme_k, extreme_wall_c, same_s = over_k, smooth_c, at_s
     else:
+        if air_c is not None and wall_c - air_c <= over_k - _SHUT_K and wall_c >= smooth_c - _SHUT_K / 2.0:
+            disturbed_s = at_s
+            if allowed:
+                extreme_k, extreme_wall_c = over_k, smooth_c
         if (over_k > extreme_k) is allowed:
             extreme_k, extreme_wall_c = over_k, smooth_c
         if not allowed and at_s - since_s <= _CREST_S:
@@ -191,6 +222,8 @@ def step(memory: HeatMemory, at_s: float, allowed: bool, wall_c: float, air_c: f
         filled,
         rest_k,
         unled_n,
+        usual_k,
+        disturbed_s,
         rested,
     )
 
@@ -201,24 +234,21 @@ def heat_arrives_not(memory: HeatMemory, has_air: bool) -> bool | None:
     Told apart from a weak mat at steady full heat by the wall still standing over the air; from an opened lid or window
     by the wall, which falls then while the difference grows.
     """
-    if memory.unled_n >= 2:
+    rest_k = memory.rest_k or 0.0
+    if memory.unled_n >= _UNLED or (has_air and rest_k <= _REST_K):
         return True
     if not memory.allowed:
         return None
     over_k, age_s = memory.over_k, memory.at_s - memory.since_s
-    rest_k = memory.rest_k or 0.0
     if memory.at_s - memory.same_s >= _STUCK_S and age_s <= _YOUNG_S:
         return True
     if has_air:
-        fallen_k = memory.extreme_k - over_k
-        if fallen_k >= max(1.0, (memory.extreme_k - rest_k) / 2.0) and memory.wall_c <= memory.extreme_wall_c - 1.0:
-            return True
-        if age_s >= _EARLY_S and over_k <= -_BELOW_K:
+        if _fails(memory):
             return True
     elif age_s < _YOUNG_S or age_s > 2 * _YOUNG_S or not memory.rested:
         # Against its own past only: later a long night cools the wall of a weak mat as well as that of a dead one.
         return None
-    if memory.filled < FILLED:
+    if memory.filled < FILLED or _is_disturbed(memory):
         return None
     return over_k - rest_k < LIFT_K
 
@@ -243,7 +273,40 @@ def heat_stays(memory: HeatMemory, has_air: bool) -> bool | None:
         return None
     lost_k = (1.0 - STAYS) * memory.lift_k
     if warm and warmer_k >= -lost_k and further_k >= -lost_k:
-        return True
-    # Cut for long, and then warmer than the air has made it.
+        # Later a room that cools suddenly can look the same for a while: it keeps what was told, and tells nothing new.
+        return True if age_s <= _YOUNG_S else None
+    # Cut for long, then warmer than the air has made it, and not on its way down after a room that was warmer.
     risen_k = min(over_k - memory.extreme_k, memory.wall_c - memory.extreme_wall_c)
-    return warm and has_air and risen_k >= _EARLY_K
+    return warm and has_air and risen_k >= _LATE_K and memory.raw_c >= memory.wall_c
+
+
+def _unled_n(memory: HeatMemory) -> int:
+    """`HeatMemory.unled_n` after a spell of heat that ends here."""
+    if _fails(memory):
+        # The heat ended before it could be told: it stands until a spell in which the wall leads.
+        return _UNLED
+    risen_k = memory.air_c - memory.air0_c
+    if risen_k < _AIR_RISE_K or memory.disturbed_s >= memory.since_s:
+        return memory.unled_n
+    return memory.unled_n + 1 if memory.extreme_k - memory.over0_k < risen_k / 3.0 else 0
+
+
+def _fails(memory: HeatMemory) -> bool:
+    """In a spell of heat, with an air probe: is the wall not what heat must have made of it?"""
+    age_s = memory.at_s - memory.since_s
+    if _is_disturbed(memory):
+        return False
+    rest_k, highest_k = memory.rest_k or 0.0, memory.extreme_k
+    # It has lost most of what heat had given it, and not to a colder air: that leaves the wall behind.
+    fallen_k = highest_k - memory.over_k
+    if fallen_k >= max(1.0, (highest_k - rest_k) / 2.0) and memory.wall_c <= memory.extreme_wall_c - 1.0:
+        return True
+    if age_s >= _EARLY_S and memory.over_k <= -_BELOW_K:
+        return True
+    # It has not come half as far as it always does.
+    expected_k = memory.usual_k * (1.0 - exp(-age_s / _SLOWEST_S))
+    return expected_k >= _EXPECTED_K and highest_k - rest_k < expected_k / 2.0
+
+
+def _is_disturbed(memory: HeatMemory) -> bool:
+    return memory.at_s - memory.disturbed_s < _DISTURBED_S

@@ -19,6 +19,7 @@ from typing import Any, NoReturn
 
 from sqlite_utils import Database
 
+from matwarden.lock_holder import LOCK
 from matwarden.sinks.store_schema import (
     DATABASE,
     StoreBusy,
@@ -33,7 +34,6 @@ from matwarden.sinks.store_schema import (
 
 __all__ = ["Store", "open_store"]
 
-LOCK = "matwarden.lock"
 # A finished fresh file that is about to take the place of a damaged one, and one that is still being written.
 _FRESH = ".fresh"
 _UNFINISHED = ".unfinished"
