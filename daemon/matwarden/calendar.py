@@ -23,6 +23,8 @@ __all__ = ["Calendar", "CalendarThread"]
 _log = logging.getLogger(__name__)
 
 CLEAN_UP_EVERY_S = 86400.0
+# A start has better things to do.
+CLEAN_UP_AFTER_START_S = 900.0
 # After a digest that failed (a full disk, say): try again, but do not hammer.
 RETRY_AFTER_S = 600.0
 
@@ -35,6 +37,8 @@ class Calendar:
         done: every date that has a digest. Empty: a fresh installation, whose first digest is that of the next date.
         make_digest: makes the digest of a date; False: it failed, and is tried again later.
         clean_up: drops what is too old.
+        cleaned_wall_s: when that last succeeded, in this run or one before; None: never. A machine that is restarted
+            every day must not put it off for ever.
     """
 
     def __init__(
@@ -45,6 +49,7 @@ class Calendar:
         make_digest: Callable[[date], bool],
         clean_up: Callable[[], None],
         now_wall_s: float,
+        cleaned_wall_s: float | None = None,
     ) -> None:
         self._at = digest_at
         self._zone = zone
@@ -53,7 +58,9 @@ class Calendar:
         self._done = set(done)
         self._straight_since_s = now_wall_s
         self._not_before_s = now_wall_s
-        self._cleaned_s = now_wall_s
+        self._clean_due_s = now_wall_s + CLEAN_UP_AFTER_START_S
+        if cleaned_wall_s is not None and cleaned_wall_s <= now_wall_s:
+            self._clean_due_s = max(self._clean_due_s, cleaned_wall_s + CLEAN_UP_EVERY_S)
         if digest_at is not None and not self._done:
             fresh = self._due(now_wall_s)
             if fresh is not None:
@@ -73,13 +80,14 @@ class Calendar:
                 if self._make_digest(due):
                     self._done.add(due)
                     self._not_before_s = now_wall_s
-        if not 0.0 <= now_wall_s - self._cleaned_s < CLEAN_UP_EVERY_S:
-            self._cleaned_s = now_wall_s
+        # So far away only after the clock was set back.
+        if not 0.0 < self._clean_due_s - now_wall_s <= 2 * CLEAN_UP_EVERY_S:
+            self._clean_due_s = now_wall_s + CLEAN_UP_EVERY_S
             self._clean_up()
 
     def next_wall_s(self, now_wall_s: float) -> float:
         """When to look again."""
-        times = [self._cleaned_s + CLEAN_UP_EVERY_S]
+        times = [self._clean_due_s]
         if self._at is not None:
             if self._due(now_wall_s) is not None:
                 times.append(self._not_before_s)

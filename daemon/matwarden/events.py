@@ -114,7 +114,7 @@ class Remember:
     """State that must be there again after a restart, a power cut or a kill.
 
     Attributes:
-        key: `guard/<enclosure>` or `alarm/<alarm id>`.
+        key: `guard/<enclosure>`, `alarm/<alarm id>` or `calendar/clean-up`.
         value: JSON-able; replaces what was kept under the key.
         urgent: True: committed at once. False: with the next batch.
     """

@@ -11,8 +11,9 @@ import logging
 import os
 import signal
 import threading
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date, time
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from matwarden import __version__
@@ -22,7 +23,7 @@ from matwarden.clocks import SystemClock
 from matwarden.control import ControlError, ControlServer
 from matwarden.devices import Devices, OpenDevices
 from matwarden.digests import Digests
-from matwarden.events import ClockStepped, Event, Notice, PushAsked
+from matwarden.events import ClockStepped, Event, Notice, PushAsked, Remember
 from matwarden.exit_codes import Exit
 from matwarden.manager import manager_of
 from matwarden.pollers import ThreadPoller
@@ -52,6 +53,8 @@ __all__ = ["serve"]
 # Batches that may wait for a sink: some ten minutes of cycles with readings.
 QUEUE_BOUND = 1000
 STOP_WITHIN_S = 8.0
+# The record's memory of its last clean-up.
+CLEANED = "calendar/clean-up"
 
 _log = logging.getLogger("matwarden")
 
@@ -149,6 +152,7 @@ class _Service:
             digests.make,
             self._clean_up,
             at.wall_s,
+            _wall_s(remembered.get(CLEANED)),
         )
         self._calendar_thread = CalendarThread(calendar, lambda: clock.now().wall_s)
 
@@ -218,6 +222,8 @@ class _Service:
         except (StoreError, OSError) as error:
             _log.warning("clean-up: %s", error)
             return
+        at = self._clock.now()
+        self._told.tell([Remember(at, CLEANED, {"wall_s": at.wall_s}, urgent=False)])
         if gone:
             self._tell_dropped(gone)
 
@@ -245,3 +251,9 @@ def _dates(texts: Sequence[str]) -> list[date]:
         with contextlib.suppress(ValueError):
             found.append(date.fromisoformat(text))
     return found
+
+
+def _wall_s(kept: Mapping[str, Any] | None) -> float | None:
+    """A remembered time; None when there is none, or it is damaged: it is no reason not to start."""
+    value = None if not isinstance(kept, Mapping) else kept.get("wall_s")
+    return float(value) if isinstance(value, (int, float)) else None

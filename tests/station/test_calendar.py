@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from matwarden.calendar import CLEAN_UP_EVERY_S, RETRY_AFTER_S, Calendar, CalendarThread
+from matwarden.calendar import CLEAN_UP_AFTER_START_S, CLEAN_UP_EVERY_S, RETRY_AFTER_S, Calendar, CalendarThread
 
 _ZONE = ZoneInfo("Europe/Amsterdam")
 _EIGHT = time(8, 0)
@@ -27,11 +27,17 @@ def _wall_s(text: str) -> float:
 class _Diary:
     """A calendar, what it did, and whether its digests succeed."""
 
-    def __init__(self, now_wall_s: float, done: Collection[date] = (), at: time | None = _EIGHT) -> None:
+    def __init__(
+        self,
+        now_wall_s: float,
+        done: Collection[date] = (),
+        at: time | None = _EIGHT,
+        cleaned_s: float | None = None,
+    ) -> None:
         self.made: list[date] = []
         self.cleaned_n = 0
         self.succeeds = True
-        self.calendar = Calendar(at, _ZONE, done, self._make, self._clean, now_wall_s)
+        self.calendar = Calendar(at, _ZONE, done, self._make, self._clean, now_wall_s, cleaned_s)
 
     def look(self, wall_s: float) -> list[date]:
         """Have it done what is due, and say which digests were made."""
@@ -122,13 +128,59 @@ def test_ten_days_have_ten_digests_over_a_change_to_or_from_summer_time(start: s
 
 
 def test_the_record_is_cleaned_up_once_a_day() -> None:
-    """A clean-up a day, none at the start, and none too many when the clock is set back a little."""
+    """A clean-up soon after the first start, then one a day, and none more for a clock set back by an hour."""
     from_s = _wall_s("2026-01-16T18:00")
     diary = _Diary(from_s)
-    diary.live(from_s, from_s + _HOUR_S)
+    diary.look(from_s)
     assert diary.cleaned_n == 0
+    diary.live(from_s, from_s + _HOUR_S)
+    assert diary.cleaned_n == 1
     diary.live(from_s, from_s + 7.5 * CLEAN_UP_EVERY_S)
-    assert diary.cleaned_n == 7
+    assert diary.cleaned_n == 8
+
+
+def test_a_clock_set_back_by_a_year_does_not_put_off_the_clean_up() -> None:
+    """It was done under a wrong clock: under the right one it is done anew, once."""
+    from_s = _wall_s("2026-01-16T18:00")
+    diary = _Diary(from_s, at=None)
+    diary.live(from_s, from_s + _HOUR_S)
+    back_s = from_s - 365 * _DAY_S
+    diary.live(back_s, back_s + _HOUR_S)
+    assert diary.cleaned_n == 2
+
+
+def test_a_machine_that_is_restarted_every_day_is_cleaned_up_every_day() -> None:
+    """Started at 18:00 and off again two hours later, for a week: seven clean-ups, each soon after a start."""
+    cleaned_s: float | None = None
+    cleaned_n = 0
+    for day in range(7):
+        from_s = _wall_s("2026-01-16T18:00") + day * _DAY_S
+        diary = _Diary(from_s, cleaned_s=cleaned_s)
+        diary.live(from_s, from_s + 2 * _HOUR_S)
+        cleaned_n += diary.cleaned_n
+        if diary.cleaned_n:
+            cleaned_s = from_s + CLEAN_UP_AFTER_START_S
+    assert cleaned_n == 7
+
+
+def test_a_restart_soon_after_a_clean_up_makes_no_other() -> None:
+    """Ten starts in an hour clean up once; the next one is due a day after the last, not after the start."""
+    cleaned_s = _wall_s("2026-01-16T18:00")
+    for minutes in range(0, 60, 6):
+        from_s = cleaned_s + 60.0 * minutes
+        diary = _Diary(from_s, at=None, cleaned_s=cleaned_s)
+        diary.live(from_s, from_s + 360.0)
+        assert diary.cleaned_n == 0
+        assert diary.calendar.next_wall_s(from_s) == cleaned_s + CLEAN_UP_EVERY_S
+
+
+@pytest.mark.parametrize("ahead_s", [_HOUR_S, 400 * _DAY_S])
+def test_a_clean_up_remembered_from_a_clock_that_was_ahead_puts_nothing_off(ahead_s: float) -> None:
+    """The last clean-up seems to be in the future: it is done soon after the start."""
+    from_s = _wall_s("2026-01-16T18:00")
+    diary = _Diary(from_s, cleaned_s=from_s + ahead_s)
+    diary.live(from_s, from_s + _HOUR_S)
+    assert diary.cleaned_n == 1
 
 
 def test_without_digests_there_is_only_the_clean_up() -> None:
@@ -136,7 +188,7 @@ def test_without_digests_there_is_only_the_clean_up() -> None:
     from_s = _wall_s("2026-01-16T18:00")
     diary = _Diary(from_s, at=None)
     assert diary.live(from_s, from_s + 3.5 * _DAY_S) == []
-    assert diary.cleaned_n == 3
+    assert diary.cleaned_n == 4
 
 
 class _Threaded:
