@@ -74,7 +74,7 @@ minimum_off_s = 180
 driver = "gpio"
 chip = "/dev/gpiochip0"
 line = 17
-active = "low"
+active = "high"
 
 [store]
 directory = "data"

@@ -16,6 +16,7 @@ from matwarden.clocks import SimulatedClock
 from matwarden.devices import Devices
 from matwarden.events import AlarmChanged, Event, PushAsked, VerdictChanged
 from matwarden.main import open_devices
+from matwarden.permit_keeper import PermitKeeper
 from matwarden.pollers import InlinePoller, Poller
 from matwarden.rehearsal import Rehearsal
 from matwarden.settings import Settings, load
@@ -129,6 +130,7 @@ class Bench:
         start_c: float = 24.0,
         on_tell: Callable[[list[Event]], None] = lambda events: None,
         poller: MakePoller = lambda probes, terms, clock: InlinePoller(probes, terms, clock.now().mono_s),
+        permit: PermitKeeper | None = None,
     ) -> None:
         self.enclosures = enclosures or (tub(),)
         self.clock = SimulatedClock(START_WALL_S, 1000.0)
@@ -146,6 +148,7 @@ class Bench:
             self.clock,
             self._tell,
             {},
+            permit=permit,
         )
 
     def set(self, **celsius: float | None) -> None:
@@ -264,7 +267,7 @@ class House:
         now_s = self.clock.monotonic_s
         self.probes = {name: WatchedProbe(each, now_s) for name, each in opened.probes.items()}
         self.relays = {name: WatchedRelay(each, now_s) for name, each in opened.relays.items()}
-        self._devices = Devices(dict(self.probes), dict(self.relays), opened.shelf)
+        self._devices = Devices(dict(self.probes), dict(self.relays), opened.shelf, opened.permit)
         self.collector = Collector()
         self.run = self._start()
 

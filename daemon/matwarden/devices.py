@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any, Protocol
 
 from matwarden.settings.resolved import Settings
-from matwarden_hardware.ports import Probe, Relay
+from matwarden_hardware.ports import Permit, Probe, Relay
 
 __all__ = ["Devices", "Discover", "FoundProbe", "OpenDevices", "TrueState"]
 
@@ -59,15 +59,20 @@ class FoundProbe(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Devices:
-    """Open devices: probes by probe id, relays by enclosure id (each cut). `shelf`: None with real drivers."""
+    """Open devices: probes by probe id, relays by enclosure id (each cut). `shelf`: None with real drivers.
+
+    `permit`: None when there is none.
+    """
 
     probes: dict[str, Probe]
     relays: dict[str, Relay]
     shelf: TrueState | None
+    permit: Permit | None = None
 
     def close(self) -> None:
-        """Cut and release every relay, then the probes; one that fails keeps no other from being closed."""
-        devices: list[Relay | Probe] = [*self.relays.values(), *self.probes.values()]
+        """Cut and release every relay, then the rest; one that fails keeps no other from being closed."""
+        permits = [] if self.permit is None else [self.permit]
+        devices: list[Relay | Probe | Permit] = [*self.relays.values(), *permits, *self.probes.values()]
         for device in devices:
             with contextlib.suppress(Exception):
                 device.close()

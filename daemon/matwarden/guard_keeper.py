@@ -58,6 +58,15 @@ class GuardKeeper:
         return self._memory.relay_fault
 
     @property
+    def enclosure_id(self) -> str:
+        return self._enclosure.id
+
+    @property
+    def in_hand(self) -> bool:
+        """Whether the relay can be read, stands as it was told to now, and has no fault that waits for a person."""
+        return not self._memory.relay_fault and self._agrees()
+
+    @property
     def verdict(self) -> Verdict:
         return self._verdict
 

@@ -9,6 +9,7 @@ from pathlib import Path
 from matwarden.devices import Devices, FoundProbe
 from matwarden.settings.resolved import (
     Dht22,
+    GpioPermit,
     GpioRelay,
     Hwmon,
     Iio,
@@ -17,10 +18,11 @@ from matwarden.settings.resolved import (
     RoomPlan,
     Settings,
     SimulationSettings,
+    TwinPermit,
     TwinProbe,
     TwinRelay,
 )
-from matwarden_hardware.ports import Probe, Relay
+from matwarden_hardware.ports import Permit, Probe, Relay
 from matwarden_hardware.twin.room import DailyRoom, DayPlanRoom, Room, SeriesRoom
 from matwarden_hardware.twin.shelf import Shelf
 
@@ -28,7 +30,7 @@ __all__ = ["discover", "main", "open_devices"]
 
 
 def open_devices(settings: Settings, monotonic_s: Callable[[], float], real_time: bool) -> Devices:
-    """Open every relay first (each is cut from then on), then every probe.
+    """Open every relay first (each is cut from then on), then the permit, then every probe.
 
     Args:
         monotonic_s: the clock a simulated shelf lives by. real_time: that clock runs by itself.
@@ -39,15 +41,17 @@ def open_devices(settings: Settings, monotonic_s: Callable[[], float], real_time
     shelf = None if settings.simulation is None else _shelf(settings, settings.simulation, monotonic_s, real_time)
     relays: dict[str, Relay] = {}
     probes: dict[str, Probe] = {}
+    permit: Permit | None = None
     try:
         for enclosure, relay in settings.relay_drivers.items():
             relays[enclosure] = _relay(relay, shelf, settings.simulation)
+        permit = _permit(settings.permit, shelf, settings.simulation)
         for name, probe in settings.probe_drivers.items():
             probes[name] = _probe(name, probe, shelf)
     except BaseException:
-        Devices(probes, relays, shelf).close()
+        Devices(probes, relays, shelf, permit).close()
         raise
-    return Devices(probes, relays, shelf)
+    return Devices(probes, relays, shelf, permit)
 
 
 def discover(sysfs: Path) -> Sequence[FoundProbe]:
@@ -78,6 +82,22 @@ def _relay(driver: GpioRelay | TwinRelay, shelf: Shelf | None, simulation: Simul
     assert shelf is not None
     assert simulation is not None
     return Twin(shelf, driver.enclosure, record=simulation.record)
+
+
+def _permit(
+    driver: GpioPermit | TwinPermit | None, shelf: Shelf | None, simulation: SimulationSettings | None
+) -> Permit | None:
+    if driver is None:
+        return None
+    if isinstance(driver, GpioPermit):
+        from matwarden_hardware.permit import PermitLine
+
+        return PermitLine(driver.chip, driver.line)
+    from matwarden_hardware.twin.permit import TwinPermit as Twin
+
+    assert shelf is not None
+    assert simulation is not None
+    return Twin(shelf.clock_s, record=simulation.record)
 
 
 def _probe(name: str, driver: OneWire | Iio | Hwmon | Dht22 | TwinProbe, shelf: Shelf | None) -> Probe:

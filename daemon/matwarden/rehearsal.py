@@ -27,7 +27,7 @@ from matwarden.sinks.queue import InlineSink
 from matwarden.sinks.store import StoreSink, open_store
 from matwarden.sinks.store_read import Recorded
 from matwarden.station import Station
-from matwarden.wiring import Told, handed_on, house_alarms, mqtt_sink, probe_terms, push_sink, taken_out
+from matwarden.wiring import Told, handed_on, house_alarms, mqtt_sink, permit_keeper, probe_terms, push_sink, taken_out
 
 __all__ = ["Rehearsal"]
 
@@ -167,6 +167,7 @@ class Rehearsal:
             judge_every_s=simulation.step_s,
             version=__version__,
             house_alarms=house,
+            permit=permit_keeper(settings, self.devices),
         )
 
     def _tell(self, events: Sequence[Event]) -> None:

@@ -7,13 +7,13 @@ import os
 from pathlib import Path
 
 from matwarden.cut import LINES, RECORD, RelayLine, written
-from matwarden.settings.resolved import GpioRelay, Settings
+from matwarden.settings.resolved import GpioPermit, GpioRelay, Settings
 
 __all__ = ["keep_lines", "lines_of"]
 
 
 def lines_of(settings: Settings) -> list[RelayLine]:
-    """Every relay line of the settings; a simulated one only if its level is recorded."""
+    """Every relay line of the settings, a simulated one only if its level is recorded; and the permit's."""
     lines = []
     record = None if settings.simulation is None else settings.simulation.record
     for enclosure, driver in settings.relay_drivers.items():
@@ -21,6 +21,9 @@ def lines_of(settings: Settings) -> list[RelayLine]:
             lines.append(RelayLine(driver.chip, str(driver.line), "high" if driver.active_high else "low"))
         elif record is not None:
             lines.append(RelayLine(RECORD, str(record), enclosure))
+    # Cutting it is leaving it low and still. A simulated one drives nothing and needs no cutting.
+    if isinstance(settings.permit, GpioPermit):
+        lines.append(RelayLine(settings.permit.chip, str(settings.permit.line), "high"))
     return lines
 
 

@@ -42,6 +42,7 @@ from matwarden.wiring import (
     handed_on,
     house_alarms,
     mqtt_sink,
+    permit_keeper,
     probe_terms,
     push_sink,
     spread_over_bus,
@@ -133,6 +134,7 @@ class _Service:
             wake=wake,
             version=__version__,
             house_alarms=house_alarms(settings, last_seen_s, lambda: store_queue.failing, remembered, at),
+            permit=permit_keeper(settings, devices),
         )
         with contextlib.suppress(StoreError):  # only for telling
             told.tell(taken_out(recorded, self._station.alarm_ids(), at))

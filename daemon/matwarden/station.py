@@ -17,6 +17,7 @@ from matwarden.clocks import Clock
 from matwarden.events import ClockStepped, Event, Notice, Readings, Refused, Started
 from matwarden.guard_keeper import GuardKeeper
 from matwarden.house_alarms import HouseAlarms
+from matwarden.permit_keeper import PermitKeeper
 from matwarden.pollers import Capture, Poller
 from matwarden.probe_keeper import ProbeKeeper
 from matwarden.terms import AlarmTimes, At, Enclosure, ProbeTerms, Quality, Reading, Role, Seen, Unit
@@ -103,6 +104,7 @@ class Station:
         judge_every_s: how often everything is judged anew even if no reading comes in.
         version: for the `Started` event.
         house_alarms: the alarms of no tub; None: nobody is told of them.
+        permit: pulsed at the end of each complete cycle; None: there is none.
     """
 
     def __init__(
@@ -121,6 +123,7 @@ class Station:
         version: str = "",
         room_alarm_times: AlarmTimes | None = None,
         house_alarms: HouseAlarms | None = None,
+        permit: PermitKeeper | None = None,
     ) -> None:
         at = clock.now()
         self._clock = clock
@@ -136,6 +139,7 @@ class Station:
         times = room_alarm_times or AlarmTimes(3600.0, 3600.0, 600.0, 300.0, 0.5)
         self.room_alarms = [RoomAlarms(terms, times, unit, remembered, at) for terms in room_probes]
         self.house_alarms = house_alarms
+        self._permit = permit
         self._keepers = {p.terms.id: p for tub in self.tubs.values() for p in tub.probes}
         self._keepers.update({p.terms.id: p for p in self.room})
         self._guards = [tub.guard for tub in self.tubs.values() if tub.guard is not None]
@@ -180,6 +184,11 @@ class Station:
         self._answer_calls(at, events)
         if events:
             self._tell(events)
+        if self._permit is not None:
+            # Last of all: whatever keeps a cycle from coming to here keeps the permit still.
+            events = self._permit.cycle_done(self._guards, at)
+            if events:
+                self._tell(events)
         self.cycles += 1
         self.last_at = at
         return min(at.mono_s + self._judge_every_s, self._poller.next_due_s())
@@ -197,6 +206,8 @@ class Station:
                 self._clock.wait(due_s, self.wake)
         finally:
             self.cut_all()
+            if self._permit is not None:
+                self._permit.close()
 
     def stop(self) -> None:
         """Ask the loop to end. Safe from any thread and from a signal handler."""
@@ -220,6 +231,8 @@ class Station:
             why = "" if tub.guard is None else tub.guard.close()
             if why:
                 uncut.append(f"{tub.enclosure.id}: {why}")
+        if self._permit is not None:
+            self._permit.close()
         self._poller.close()
         return uncut
 

@@ -9,8 +9,10 @@ from zoneinfo import ZoneInfo
 from matwarden.alarm_keeper import active_states
 from matwarden.clocks import Clock, SystemClock
 from matwarden.core.alarms import QUIET, to_dict
+from matwarden.devices import Devices
 from matwarden.events import AlarmChanged, DigestMade, Event, Notice, PushAsked, Remember
 from matwarden.house_alarms import HouseAlarms
+from matwarden.permit_keeper import PermitKeeper
 from matwarden.report.units import local_day_and_clock
 from matwarden.settings.resolved import Dht22, Hwmon, Iio, OneWire, Settings, TwinProbe
 from matwarden.sinks.homie import DeviceTerms
@@ -27,6 +29,7 @@ __all__ = [
     "handed_on",
     "house_alarms",
     "mqtt_sink",
+    "permit_keeper",
     "probe_terms",
     "push_sink",
     "spread_over_bus",
@@ -169,6 +172,11 @@ def house_alarms(
         remembered,
         at,
     )
+
+
+def permit_keeper(settings: Settings, devices: Devices) -> PermitKeeper | None:
+    """The keeper of the permit, None when there is no permit."""
+    return None if devices.permit is None else PermitKeeper(devices.permit, settings.house_name)
 
 
 def probe_terms(settings: Settings) -> dict[str, ProbeTerms]:

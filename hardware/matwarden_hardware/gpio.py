@@ -42,6 +42,7 @@ class GpioRelay:
         line: the line's offset on that chip; on a Raspberry Pi's header chip, the GPIO number.
         active_high: True if the relay board allows power at the high level, False if at the low one.
         gpiod_module: stands in for the package `gpiod`.
+        what: what hangs on the line, for messages.
 
     Raises:
         DriverError: `gpiod` is missing or too old, or the chip or line is absent, forbidden or in use.
@@ -49,9 +50,16 @@ class GpioRelay:
     The line is cut when the constructor returns. May be called from several threads.
     """
 
-    def __init__(self, chip: str, line: int, active_high: bool, gpiod_module: ModuleType | None = None) -> None:
+    def __init__(
+        self,
+        chip: str,
+        line: int,
+        active_high: bool,
+        gpiod_module: ModuleType | None = None,
+        what: str = "relay",
+    ) -> None:
         gpiod: Any = gpiod_module if gpiod_module is not None else load_gpiod()
-        self._label = f"relay on {chip} line {line}"
+        self._label = f"{what} on {chip} line {line}"
         self._line = line
         self._cut, self._allow = gpiod.line.Value.INACTIVE, gpiod.line.Value.ACTIVE
         # A close from the stopping thread must not slip between a drive and its release.

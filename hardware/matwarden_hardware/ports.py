@@ -1,4 +1,4 @@
-"""The two ports of the hardware: a probe that is read and a relay that is driven.
+"""The ports of the hardware: a probe that is read, a relay that is driven, a permit that is pulsed.
 
 Law: a driver never substitutes a value. What it cannot read it raises; what it reads it returns as read, in SI units,
 and somebody else judges whether it is plausible. A relay's level is decided only by `drive`.
@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import NamedTuple, Protocol
 
-__all__ = ["DriverError", "Probe", "ProbeError", "Relay", "RelayError", "Sample"]
+__all__ = ["DriverError", "Permit", "Probe", "ProbeError", "Relay", "RelayError", "Sample"]
 
 
 class Sample(NamedTuple):
@@ -70,3 +70,17 @@ class Relay(Protocol):
 
     def close(self) -> None:
         """Drive to cut, then release. Safe to call twice."""
+
+
+class Permit(Protocol):
+    """A line that must keep changing, or something outside cuts every relay. It is low from the moment it is opened."""
+
+    def pulse(self) -> None:
+        """Change the level once. Nothing else ever changes it.
+
+        Raises:
+            RelayError: the line did not take the level.
+        """
+
+    def close(self) -> None:
+        """Leave the line low, then release it. Safe to call twice."""

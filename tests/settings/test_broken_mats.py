@@ -89,7 +89,7 @@ BROKEN = [
                 "[store]",
                 (
                     '[[mat]]\nenclosure = "oak"\nplacement = "back"\ndriver = "gpio"\nchip = "/dev/gpiochip0"\n'
-                    'line = 27\nactive = "low"\n\n[store]'
+                    'line = 27\nactive = "high"\n\n[store]'
                 ),
             )
         ],
@@ -104,7 +104,7 @@ BROKEN = [
                 "[store]",
                 (
                     '[[mat]]\nenclosure = "rowan"\nplacement = "back"\nsetpoint = 26.0\ndriver = "gpio"\nchip = '
-                    '"/dev/gpiochip0"\nline = 17\nactive = "low"\n\n[store]'
+                    '"/dev/gpiochip0"\nline = 17\nactive = "high"\n\n[store]'
                 ),
             ),
         ],
@@ -279,7 +279,7 @@ BROKEN = [
     ),
     pytest.param(
         REAL,
-        [('active = "low"\n', "")],
+        [('active = "high"\n', "")],
         (
             'mat of oak: active: found nothing; allowed: "high" or "low". Add active. Look at the '
             "relay board: low if a low level lets the mat have power, high if a high level does."
@@ -288,7 +288,7 @@ BROKEN = [
     ),
     pytest.param(
         REAL,
-        [('active = "low"', "active = false")],
+        [('active = "high"', "active = false")],
         (
             'mat of oak: active: found false; allowed: "high" or "low". Look at the relay board: low '
             "if a low level lets the mat have power, high if a high level does."

@@ -36,6 +36,8 @@ ROWS = [
     rows.TwinProbe,
     rows.GpioMat,
     rows.TwinMat,
+    rows.GpioPermit,
+    rows.TwinPermit,
     rows.Store,
     rows.Control,
     rows.Mqtt,

@@ -126,7 +126,7 @@ def test_how_a_dht22_is_opened(more: str, use_pulseio: bool, tmp_path: Path) -> 
 @pytest.mark.parametrize(("active", "active_high"), [("low", False), ("high", True)])
 def test_the_polarity_of_a_relay_is_the_one_written(active: str, active_high: bool, tmp_path: Path) -> None:
     """`active` says at which level power is allowed; nothing turns it round."""
-    text = edited(REAL, ('active = "low"', f'active = "{active}"'))
+    text = edited(REAL, ('active = "high"', f'active = "{active}"'))
 
     assert sound(tmp_path, text).relay_drivers == {"oak": GpioRelay("/dev/gpiochip0", 17, active_high)}
 

@@ -53,6 +53,7 @@ def assemble(raw: Mapping[str, Any], source: Path, findings: Findings) -> Settin
         room_probes=shelf.room_probes,
         probe_drivers=shelf.probe_drivers,
         relay_drivers=shelf.relay_drivers,
+        permit=shelf.permit,
         store=store,
         control=control,
         mqtt=mqtt,

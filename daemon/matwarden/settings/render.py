@@ -15,6 +15,7 @@ from matwarden.core.units import (
 from matwarden.settings.offsets import offset_fields
 from matwarden.settings.resolved import (
     Dht22,
+    GpioPermit,
     GpioRelay,
     Hwmon,
     Iio,
@@ -155,6 +156,10 @@ def _services(settings: Settings) -> list[tuple[str, str]]:
             f"above {difference_text(probe.max_rate_k_per_min, settings.unit)} a minute",
         )
     ]
+    permit = settings.permit
+    if permit is not None:
+        line = "simulated" if not isinstance(permit, GpioPermit) else f"{permit.chip} line {permit.line}"
+        pairs.append(("permit", f"{line}; changes its level with each complete cycle in which every relay agrees"))
     pairs += [("alarms", text) for text in _alarms(settings)]
     store = settings.store
     pairs.append(

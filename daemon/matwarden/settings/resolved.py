@@ -69,6 +69,19 @@ class TwinRelay:
 
 
 @dataclass(frozen=True, slots=True)
+class GpioPermit:
+    """The permit on a GPIO line."""
+
+    chip: str
+    line: int
+
+
+@dataclass(frozen=True, slots=True)
+class TwinPermit:
+    """The permit of the simulated shelf."""
+
+
+@dataclass(frozen=True, slots=True)
 class StoreSettings:
     directory: Path
     commit_every_s: float
@@ -177,7 +190,7 @@ class Settings:
     Attributes:
         source: the file.
         probe_drivers: how to open each probe, by probe id. relay_drivers: each mat's relay, by enclosure id.
-        mqtt, push, simulation: None when the file has no such table.
+        permit, mqtt, push, simulation: None when the file has no such table.
     """
 
     source: Path
@@ -189,6 +202,7 @@ class Settings:
     room_probes: tuple[ProbeTerms, ...]
     probe_drivers: Mapping[str, OneWire | Iio | Hwmon | Dht22 | TwinProbe]
     relay_drivers: Mapping[str, GpioRelay | TwinRelay]
+    permit: GpioPermit | TwinPermit | None
     store: StoreSettings
     control: ControlSettings
     mqtt: MqttTerms | None

@@ -233,6 +233,26 @@ class TwinMat(MatRow):
     driver: Literal["twin"] = Field(description="Its relay is simulated.")
 
 
+class PermitRow(Row):
+    """A second line that changes its level only at the end of each complete control cycle."""
+
+    driver: Literal["gpio", "twin"] = Field(description="How the permit is driven.")
+
+
+class GpioPermit(PermitRow):
+    """A permit on a GPIO line, for a part outside the Pi that takes the relays' supply away when it stays still."""
+
+    driver: Literal["gpio"] = Field(description="The permit is a GPIO line.")
+    chip: str = Field(pattern=GPIO_CHIP, description="The GPIO chip, as /dev/gpiochip0.")
+    line: int = Field(ge=0, le=511, description="The line's number on that chip.")
+
+
+class TwinPermit(PermitRow):
+    """A permit of the simulated shelf, which only writes its levels down."""
+
+    driver: Literal["twin"] = Field(description="The permit is simulated.")
+
+
 class Store(Row):
     """Where everything recorded is kept."""
 
@@ -404,6 +424,7 @@ class FaultRow(Row):
 
 AnyProbe = Annotated[OneWireProbe | IioProbe | HwmonProbe | Dht22Probe | TwinProbe, Field(discriminator="driver")]
 AnyMat = Annotated[GpioMat | TwinMat, Field(discriminator="driver")]
+AnyPermit = Annotated[GpioPermit | TwinPermit, Field(discriminator="driver")]
 
 
 class SettingsFile(Row):
@@ -415,6 +436,7 @@ class SettingsFile(Row):
     enclosure: list[EnclosureRow] = Field(min_length=1)
     probe: list[AnyProbe] = Field(min_length=1)
     mat: list[AnyMat] = Field([])
+    permit: AnyPermit | None = None
     store: Store | None = None
     control: Control | None = None
     mqtt: Mqtt | None = None

@@ -8,16 +8,25 @@ from dataclasses import dataclass
 
 from matwarden.settings import rows, tubs, words
 from matwarden.settings.mats import mat_terms
+from matwarden.settings.pins import judge_lines
 from matwarden.settings.problems import Findings
-from matwarden.settings.resolved import Dht22, GpioRelay, Hwmon, Iio, OneWire, TwinProbe, TwinRelay
+from matwarden.settings.resolved import (
+    Dht22,
+    GpioPermit,
+    GpioRelay,
+    Hwmon,
+    Iio,
+    OneWire,
+    TwinPermit,
+    TwinProbe,
+    TwinRelay,
+)
 from matwarden.settings.sheet import Sheet, known_enclosure, unique
-from matwarden.settings.tables import MATS, PROBES, Raw, Table, label, many, one, read_driven, read_table
+from matwarden.settings.tables import MATS, PERMITS, PROBES, Raw, Table, label, many, one, read_driven, read_table
 from matwarden.terms import Band, Enclosure, MatTerms, ProbeTerms
 
 # Common resolution of a digital probe: 12 bits over 1/16 K.
 RESOLUTION_K = 0.0625
-# The chip of the Pi's header pins, except on the older kernels of the Raspberry Pi 5.
-HEADER_CHIP = "/dev/gpiochip0"
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +35,7 @@ class Shelf:
 
     Attributes:
         bands: of every tub with a usable id; None where the band itself is not usable.
-        drivers: the driver of every probe and mat, by the table it stands in.
+        drivers: the driver of every probe, mat and permit, by the table it stands in.
         simulated_ids: tubs with a twin driver.
     """
 
@@ -36,6 +45,7 @@ class Shelf:
     relay_drivers: Mapping[str, GpioRelay | TwinRelay]
     bands: Mapping[str, Band | None]
     probe_ids: list[str]
+    permit: GpioPermit | TwinPermit | None
     drivers: Mapping[str, str]
     simulated_ids: list[str]
 
@@ -55,7 +65,9 @@ def read_shelf(raw: Raw, sheet: Sheet, polling: Table[rows.Polling]) -> Shelf:
         read_driven(findings, row, label(row, "enclosure", "mat of", number), rows.MatRow, MATS)
         for number, row in enumerate(many(findings, raw, "mat"), 1)
     ]
+    permits = _permit(raw, findings)
     ids = list(dict.fromkeys(table.row.id for table in enclosures if table.sound("id")))
+    judge_lines(findings, [*probes, *mats, *permits])
     _identities(findings, enclosures, probes, mats)
     rate_k = tubs.max_rate_k(sheet, polling)
     terms: dict[str | None, list[ProbeTerms]] = defaultdict(list)
@@ -105,6 +117,7 @@ def read_shelf(raw: Raw, sheet: Sheet, polling: Table[rows.Polling]) -> Shelf:
     if raw.get("probe", []) == []:
         findings.problem("probe", "nothing", "one [[probe]] or more", "Add one for each probe.")
     everything: list[Table[rows.ProbeRow] | Table[rows.MatRow]] = [*probes, *mats]
+    drivers = {table.where: table.row.driver for table in (*everything, *permits) if table.sound("driver")}
     return Shelf(
         enclosures=tuple(result),
         room_probes=tuple(terms[None]),
@@ -112,9 +125,29 @@ def read_shelf(raw: Raw, sheet: Sheet, polling: Table[rows.Polling]) -> Shelf:
         relay_drivers=relay_drivers,
         bands=bands,
         probe_ids=[probe.row.id for probe in probes if probe.sound("id")],
-        drivers={table.where: table.row.driver for table in everything if table.sound("driver")},
+        permit=_permit_driver(permits),
+        drivers=drivers,
         simulated_ids=_simulated(everything, ids),
     )
+
+
+def _permit(raw: Raw, findings: Findings) -> list[Table[rows.PermitRow]]:
+    """The table [permit], in a list of one; empty when the file has none or something else by that name."""
+    value = raw.get("permit")
+    if isinstance(value, dict):
+        return [read_driven(findings, value, "permit", rows.PermitRow, PERMITS)]
+    one(findings, raw, "permit", rows.PermitRow)
+    return []
+
+
+def _permit_driver(permits: list[Table[rows.PermitRow]]) -> GpioPermit | TwinPermit | None:
+    for permit in permits:
+        row = permit.row
+        if isinstance(row, rows.TwinPermit):
+            return TwinPermit()
+        if isinstance(row, rows.GpioPermit) and permit.sound("chip", "line"):
+            return GpioPermit(row.chip, row.line)
+    return None
 
 
 def _identities(
@@ -137,7 +170,7 @@ def _identities(
             )
     _two_of_a_kind(findings, probes)
     owners: dict[tuple[object, ...], str] = {}
-    devices: list[tuple[Table[rows.ProbeRow] | Table[rows.MatRow], str, tuple[object, ...]]] = []
+    devices: list[tuple[Table[rows.ProbeRow], str, tuple[object, ...]]] = []
     for probe in probes:
         row = probe.row
         if isinstance(row, rows.OneWireProbe) and probe.sound("address"):
@@ -146,18 +179,12 @@ def _identities(
             devices.append((probe, "device", ("iio", row.device)))
         elif isinstance(row, rows.HwmonProbe) and probe.sound("chip", "address"):
             devices.append((probe, "chip", ("hwmon", row.chip, (row.address or "").lower())))
-        elif isinstance(row, rows.Dht22Probe) and probe.sound("pin"):
-            devices.append((probe, "pin", ("gpio", HEADER_CHIP, row.pin)))
-    for mat in mats:
-        if isinstance(mat.row, rows.GpioMat) and mat.sound("chip", "line"):
-            devices.append((mat, "line", ("gpio", mat.row.chip, mat.row.line)))
     for owned, key, device in devices:
         owner = owners.setdefault(device, owned.where)
         if owner != owned.where:
-            what = f"line {device[2]} of {device[1]}" if key == "line" else words.shown(getattr(owned.row, key))
             findings.problem(
                 f"{owned.where}: {key}",
-                f"{what}, which {owner} has already",
+                f"{words.shown(getattr(owned.row, key))}, which {owner} has already",
                 "hardware of its own",
                 "Correct one of the two: they cannot be the same part.",
             )

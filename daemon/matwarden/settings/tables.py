@@ -27,6 +27,7 @@ PROBES: Mapping[str, type[rows.ProbeRow]] = {
     "twin": rows.TwinProbe,
 }
 MATS: Mapping[str, type[rows.MatRow]] = {"gpio": rows.GpioMat, "twin": rows.TwinMat}
+PERMITS: Mapping[str, type[rows.PermitRow]] = {"gpio": rows.GpioPermit, "twin": rows.TwinPermit}
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,6 +2,7 @@
 
 from matwarden_hardware.twin.devices import Node, ProbeTimeoutError, TwinProbe, TwinRelay
 from matwarden_hardware.twin.faults import ROOM, Fault, FaultKind
+from matwarden_hardware.twin.permit import TwinPermit
 from matwarden_hardware.twin.physics import Network, TubPhysics
 from matwarden_hardware.twin.room import DailyRoom, DayPlanRoom, Room, SeriesRoom
 from matwarden_hardware.twin.shelf import Shelf, Temperatures
@@ -20,6 +21,7 @@ __all__ = [
     "Shelf",
     "Temperatures",
     "TubPhysics",
+    "TwinPermit",
     "TwinProbe",
     "TwinRelay",
 ]
