@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, TypeVar
@@ -30,7 +31,8 @@ def assemble(raw: Mapping[str, Any], source: Path, findings: Findings) -> Settin
     house = _house(raw, findings)
     scale = Scale(Unit(house.row.temperature_unit)) if house is not None and house.sound("temperature_unit") else None
     sheet = Sheet(findings, scale)
-    files = Files(source.parent, findings)
+    handed_over = os.environ.get("CREDENTIALS_DIRECTORY")
+    files = Files(source.parent, findings, Path(handed_over) if handed_over else None)
     polling = one(findings, raw, "polling", rows.Polling) or default("polling", rows.Polling)
     shelf = read_shelf(raw, sheet, polling)
     every_s = polling.row.every_s

@@ -282,7 +282,9 @@ class Mqtt(Row):
     port: int | None = Field(None, ge=1, le=65535, description="Default 1883, with tls 8883.")
     protocol: Literal["5", "3.1.1"] = Field("5", description="MQTT version. Default 5.")
     username: Text | None = Field(None, description="User name at the broker.")
-    password_file: FilePath | None = Field(None, description="File that holds the password and nothing else.")
+    password_file: FilePath | None = Field(
+        None, description="File that holds the password and nothing else, or credential:NAME."
+    )
     tls: bool = Field(False, description="Whether the connection is encrypted. Default false.")
     ca_file: FilePath | None = Field(
         None, description="Certificate authority of the broker. Default: those of the system."
@@ -306,7 +308,9 @@ class PushTargetRow(Row):
     """One phone or service that gets every push: exactly one of url_file and url."""
 
     name: Id = Field(description="What logs call it.")
-    url_file: FilePath | None = Field(None, description="File whose first line is the address of the service.")
+    url_file: FilePath | None = Field(
+        None, description="File whose first line is the address of the service, or credential:NAME."
+    )
     url: Annotated[str, Field(pattern=TEXT, max_length=2000)] | None = Field(
         None,
         description="The address itself, if it holds no secret: file:PATH, or a service on this machine.",

@@ -16,6 +16,11 @@ from matwarden.sinks.push_terms import PushTarget, PushTerms
 
 # A Unix socket's path has 108 bytes with its closing zero: unix(7), sun_path.
 SOCKET_PATH_BYTES = 107
+# A file that the service manager hands over: `credential:NAME` is NAME in /etc/matwarden/credentials, which the unit
+# loads as a whole under this id (LoadCredential= in systemd.exec(5)).
+CREDENTIAL = "credential:"
+CREDENTIAL_ID = "secret"
+_IN_SERVICE = Path("/run/credentials/matwarden.service")
 _LOOPBACK = ("127.0.0.1", "::1", "localhost")
 
 
@@ -25,6 +30,7 @@ class Files:
 
     base: Path
     findings: Findings
+    credentials: Path | None = None  # where the service manager has put them; None when it did not start us
 
     def absolute(self, text: str) -> Path:
         """The path with every `..` taken out; symbolic links stay as they are."""
@@ -32,6 +38,8 @@ class Files:
 
     def existing(self, where: str, text: str, advice: str, secret: bool = False) -> Path:
         """The path of a file that must be there. Told when it is not; warned when others can read a secret."""
+        if text.startswith(CREDENTIAL):
+            return self._credential(where, text.removeprefix(CREDENTIAL))
         path = self.absolute(text)
         try:
             mode = path.stat().st_mode
@@ -46,6 +54,26 @@ class Files:
             elif secret and mode & stat.S_IROTH:
                 self.findings.warn(f"{where}: {path} can be read by every user here; do: chmod o-r {path}")
         return path
+
+    def _credential(self, where: str, name: str) -> Path:
+        kept = f"/etc/matwarden/credentials/{name}"
+        if not name or "/" in name or name.startswith("."):
+            self.findings.problem(
+                where,
+                f"a credential called '{name}'",
+                "the name of one file",
+                "Name the file in /etc/matwarden/credentials.",
+            )
+        elif self.credentials is None:
+            self.findings.warn(f"{where}: only the service is handed {kept}; not looked at.")
+        elif not os.access(self.credentials / f"{CREDENTIAL_ID}_{name}", os.R_OK):
+            self.findings.problem(
+                where,
+                f"a credential '{name}' that the service manager does not hand over",
+                "one that it does",
+                f"Make {kept}, then: systemctl restart matwarden",
+            )
+        return (self.credentials or _IN_SERVICE) / f"{CREDENTIAL_ID}_{name}"
 
 
 def store(files: Files, table: Table[rows.Store]) -> resolved.StoreSettings:
