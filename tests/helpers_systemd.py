@@ -157,18 +157,8 @@ class Machine:
         """A command inside."""
         if self._outer.poll() is not None:
             pytest.fail(f"systemd has ended: {self._log.read_text()}")
-        enter = [
-            "nsenter",
-            "-t",
-            str(self._first),
-            "-m",
-            "-p",
-            "-i",
-            "-u",
-            "-n",
-            "-C",
-            f"--root=/proc/{self._first}/root",
-        ]
+        first = self._first
+        enter = ["nsenter", "-t", str(first), "-m", "-p", "-i", "-u", "-n", "-C", f"--root=/proc/{first}/root"]
         done = subprocess.run([*enter, *words], capture_output=True, text=True, timeout=60, check=False)
         assert not check or done.returncode == 0, f"{words}: {done.stdout}{done.stderr}"
         return done

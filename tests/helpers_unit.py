@@ -18,8 +18,8 @@ from matwarden.sinks.store_file import open_store
 
 # Shorter than in the unit, so that the test is.
 WATCHDOG_S = 4
-# A page, the smallest pipe there is (pipe(7)). A write of less than PIPE_BUF bytes waits until all of it fits: into what
-# is left one line `SECONDS cut oak` goes, and `SECONDS allow oak` then does not.
+# A page, the smallest pipe there is (pipe(7)). A write of less than PIPE_BUF bytes waits until all of it fits: into
+# what is left goes one line `SECONDS cut oak`, and `SECONDS allow oak` then does not.
 _PIPE_BYTES, _ONE_LINE_BYTES = 4096, 28
 
 
