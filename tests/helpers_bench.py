@@ -74,6 +74,16 @@ class Bench:
         )
         return Ran(done.returncode, (done.stdout or b"").decode(), done.stderr.decode())
 
+    def run(self, settings: Path) -> subprocess.Popen[bytes]:
+        """The daemon, begun on a machine with these lines."""
+        return subprocess.Popen(
+            [sys.executable, "-m", "matwarden", "run", "-s", str(settings)],
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+            stdin=subprocess.DEVNULL,
+            env=self.environment(),
+        )
+
     def environment(self) -> dict[str, str]:
         """Hardly anything: no home, no language, no path to programs."""
         paths = (ROOT / "tests" / "process" / "bench", ROOT / "daemon", ROOT / "hardware")
