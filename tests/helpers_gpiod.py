@@ -137,7 +137,8 @@ class FakeGpiod(ModuleType):
             pin.used, pin.consumer = True, consumer or "?"
             if settings.direction is Direction.OUTPUT:
                 pin.put((settings.output_value is Value.ACTIVE) != settings.active_low)
-            pin.is_output = settings.direction is Direction.OUTPUT
+            if settings.direction is not Direction.AS_IS:
+                pin.is_output = settings.direction is Direction.OUTPUT
             if settings.direction is Direction.INPUT:
                 pin.put(pin.rest_high)
         return LineRequest(self, path, dict(config))

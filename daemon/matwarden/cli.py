@@ -12,9 +12,11 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 from matwarden import __version__
+from matwarden.check_command import add_arguments as add_check_arguments
+from matwarden.check_command import carry_out as check
 from matwarden.cut import add_arguments as add_cut_arguments
 from matwarden.cut import carry_out as cut_lines
-from matwarden.devices import Discover, OpenDevices
+from matwarden.devices import Discover, IdleLevel, OpenDevices
 from matwarden.exit_codes import Exit
 from matwarden.first_cut import DEFAULT_SETTINGS
 from matwarden.install import add_arguments as add_install_arguments
@@ -22,7 +24,6 @@ from matwarden.install import carry_out as install
 from matwarden.probes_command import add_arguments as add_probes_arguments
 from matwarden.probes_command import carry_out as list_probes
 from matwarden.settings import Settings, SettingsError, load
-from matwarden.settings import check as check_settings
 
 __all__ = ["parser", "run"]
 
@@ -69,8 +70,8 @@ def parser() -> argparse.ArgumentParser:
 
     sub = verb("run", "watch and guard until stopped", "matwarden run -s /etc/matwarden/matwarden.toml", machine=False)
     settings(sub)
-    sub = verb("check", "judge a settings file; touches no device", "matwarden check my.toml")
-    sub.add_argument("file", type=Path, metavar="FILE", help="the settings file")
+    sub = verb("check", "judge a settings file, with --live the machine too", "matwarden check my.toml")
+    add_check_arguments(sub)
     sub = verb("demo", "three winter nights on a simulated shelf", "matwarden demo --out /tmp/demo", machine=False)
     sub.add_argument("file", type=Path, nargs="?", metavar="FILE", help="other settings with a simulated shelf")
     sub.add_argument(
@@ -102,14 +103,14 @@ def parser() -> argparse.ArgumentParser:
     return top
 
 
-def run(arguments: Sequence[str], open_devices: OpenDevices, discover: Discover) -> int:
+def run(arguments: Sequence[str], open_devices: OpenDevices, discover: Discover, idle_level: IdleLevel) -> int:
     """Carry out one command line; returns the exit code. No traceback for anything a user can cause."""
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="replace")  # a terminal without a degree sign shows another sign in its place
     asked = parser().parse_args(arguments)
     try:
-        code = _carry_out(asked, open_devices, discover)
+        code = _carry_out(asked, open_devices, discover, idle_level)
         sys.stdout.flush()
         return code
     except BrokenPipeError:
@@ -122,8 +123,10 @@ def run(arguments: Sequence[str], open_devices: OpenDevices, discover: Discover)
         return Exit.STORE
 
 
-def _carry_out(asked: argparse.Namespace, open_devices: OpenDevices, discover: Discover) -> int:
+def _carry_out(asked: argparse.Namespace, open_devices: OpenDevices, discover: Discover, idle_level: IdleLevel) -> int:
     try:
+        if asked.verb == "check":
+            return check(asked, open_devices, discover, idle_level)
         if asked.verb == "probes":
             return list_probes(asked, discover)
         return _VERBS[asked.verb](asked, open_devices)
@@ -154,37 +157,6 @@ def _run(asked: argparse.Namespace, open_devices: OpenDevices) -> int:
     except DriverError as error:
         print(f"matwarden: {error}", file=sys.stderr)
         return Exit.DEVICE
-
-
-def _check(asked: argparse.Namespace, open_devices: OpenDevices) -> int:
-    from matwarden.settings.render import render_resolved
-
-    outcome = check_settings(asked.file)
-    warnings = list(outcome.warnings) + _offset_warnings(outcome.settings)
-    if asked.json:
-        found = {
-            "usable": outcome.settings is not None,
-            "problems": [problem._asdict() for problem in outcome.problems],
-            "warnings": warnings,
-        }
-        print(json.dumps(found, indent=2, ensure_ascii=False))
-    elif outcome.settings is None:
-        print(SettingsError(asked.file, outcome.problems), file=sys.stderr)
-    else:
-        print(render_resolved(outcome.settings, warnings))
-    return Exit.OK if outcome.settings is not None else Exit.SETTINGS
-
-
-def _offset_warnings(settings: Settings | None) -> list[str]:
-    from zoneinfo import ZoneInfo
-
-    from matwarden.clocks import SystemClock
-    from matwarden.core.dates import local_date
-    from matwarden.settings.offsets import offset_warnings
-
-    if settings is None:
-        return []
-    return offset_warnings(settings, local_date(SystemClock().now().wall_s, ZoneInfo(settings.zone)))
 
 
 def _demo(asked: argparse.Namespace, open_devices: OpenDevices) -> int:
@@ -344,7 +316,6 @@ def _install(asked: argparse.Namespace, open_devices: OpenDevices) -> int:
 
 _VERBS: dict[str, Callable[[argparse.Namespace, OpenDevices], int]] = {
     "run": _run,
-    "check": _check,
     "demo": _demo,
     "status": _status,
     "digest": _digest,

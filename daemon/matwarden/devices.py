@@ -11,7 +11,7 @@ from typing import Any, Protocol
 from matwarden.settings.resolved import Settings
 from matwarden_hardware.ports import Permit, Probe, Relay
 
-__all__ = ["Devices", "Discover", "FoundProbe", "OpenDevices", "TrueState"]
+__all__ = ["Devices", "Discover", "FoundProbe", "IdleLevel", "OpenDevices", "TrueState"]
 
 
 class TrueState(Protocol):
@@ -83,3 +83,7 @@ OpenDevices = Callable[[Settings, Callable[[], float], bool], Devices]
 
 # where sysfs is mounted -> what is there
 Discover = Callable[[Path], Sequence[FoundProbe]]
+
+# (settings, enclosure) -> whether its relay's line lets power through, left as it is; None when nothing can tell.
+# Raises DriverError when it is held or cannot be looked at.
+IdleLevel = Callable[[Settings, str], bool | None]

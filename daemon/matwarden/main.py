@@ -26,7 +26,7 @@ from matwarden_hardware.ports import Permit, Probe, Relay
 from matwarden_hardware.twin.room import DailyRoom, DayPlanRoom, Room, SeriesRoom
 from matwarden_hardware.twin.shelf import Shelf
 
-__all__ = ["discover", "main", "open_devices"]
+__all__ = ["discover", "idle_level", "main", "open_devices"]
 
 
 def open_devices(settings: Settings, monotonic_s: Callable[[], float], real_time: bool) -> Devices:
@@ -65,11 +65,28 @@ def discover(sysfs: Path) -> Sequence[FoundProbe]:
     return look(sysfs)
 
 
+def idle_level(settings: Settings, enclosure: str) -> bool | None:
+    """Whether a relay's line lets power through while nobody drives it; it is left as it is.
+
+    Raises:
+        DriverError: it is held, or cannot be looked at.
+    """
+    driver = settings.relay_drivers[enclosure]
+    if isinstance(driver, GpioRelay):
+        from matwarden_hardware.line_level import idle_level as look
+
+        return look(driver.chip, driver.line, driver.active_high)
+    from matwarden_hardware.twin.record import recorded_level
+
+    record = None if settings.simulation is None else settings.simulation.record
+    return None if record is None else recorded_level(record, driver.enclosure)
+
+
 def main(arguments: list[str] | None = None) -> int:
     """The command `matwarden`."""
     from matwarden import cli
 
-    return cli.run(sys.argv[1:] if arguments is None else arguments, open_devices, discover)
+    return cli.run(sys.argv[1:] if arguments is None else arguments, open_devices, discover, idle_level)
 
 
 def _relay(driver: GpioRelay | TwinRelay, shelf: Shelf | None, simulation: SimulationSettings | None) -> Relay:

@@ -54,7 +54,8 @@ class LineRequest:
         _put(self._path, number, (value is line.Value.ACTIVE) != self._config[number].active_low)
 
     def get_value(self, number: int) -> line.Value:
-        high = _file(self._path, number, "levels").read_text(encoding="utf-8").endswith("1\n")
+        file = _file(self._path, number, "levels")  # none yet: a line that its pull-down holds low
+        high = file.exists() and file.read_text(encoding="utf-8").endswith("1\n")
         return line.Value(int(high != self._config[number].active_low))
 
     def release(self) -> None:
@@ -82,7 +83,8 @@ def request_lines(path: str, config: dict[int, LineSettings], consumer: str = "?
             os.close(owner)
         raise
     for number, settings in config.items():
-        _put(path, number, (settings.output_value is line.Value.ACTIVE) != settings.active_low)
+        if settings.direction is line.Direction.OUTPUT:
+            _put(path, number, (settings.output_value is line.Value.ACTIVE) != settings.active_low)
     return LineRequest(path, config, owners)
 
 
