@@ -162,7 +162,7 @@ def _probes(settings: Settings, hands: Hands, running: bool) -> Iterator[Finding
 
 
 def _opened_reading(settings: Settings, hands: Hands, name: str) -> Sample | str:
-    only = replace(settings, relay_drivers={}, probe_drivers={name: settings.probe_drivers[name]})
+    only = replace(settings, permit=None, relay_drivers={}, probe_drivers={name: settings.probe_drivers[name]})
     try:
         devices = hands.open_devices(only, lambda: hands.now().mono_s, True)
     except DriverError as error:

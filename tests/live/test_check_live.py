@@ -17,7 +17,7 @@ from helpers_sysfs import GOOD_SCRATCHPAD, w1_slave
 from matwarden.exit_codes import Exit
 
 WALL, AIR = "28-0316a2793f01", "28-0316a2793f02"
-HIGH = edited(REAL, ('active = "low"', 'active = "high"'), ('[mqtt]\nhost = "localhost"\nusername = "shelf-1"\n', ""))
+HIGH = edited(REAL, ('[mqtt]\nhost = "localhost"\nusername = "shelf-1"\n', ""))
 
 
 @pytest.fixture
