@@ -68,10 +68,12 @@ def _live(
 ) -> int:
     from matwarden.live_check import Hands, findings, is_running
     from matwarden.live_judge import Finding, State
+    from matwarden.live_secrets import with_kept_secrets
     from matwarden.relay_click import click, confirmed
     from matwarden.report.live_text import finding_text, verdict_text
 
     clock = SystemClock()
+    settings = with_kept_secrets(settings, asked.machine)
     running = is_running(settings)
     if asked.click:
         code = _click_refused(asked.click, settings, running)

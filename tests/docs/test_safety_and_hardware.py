@@ -1,62 +1,17 @@
-"""SAFETY.md, hardware/README.md and the drawing say what they must, and their commands exist."""
+"""SAFETY.md, hardware/README.md and the drawing say what they must."""
 
 from __future__ import annotations
 
 import re
-import shlex
 import xml.etree.ElementTree as ET
 from pathlib import Path
 
 import pytest
 
-from matwarden.cli import parser
-
 ROOT = Path(__file__).resolve().parents[2]
 SAFETY = (ROOT / "SAFETY.md").read_text(encoding="utf-8")
 HARDWARE = (ROOT / "hardware" / "README.md").read_text(encoding="utf-8")
 SVG = "{http://www.w3.org/2000/svg}"
-
-# Commands of the system's own that a keeper types; each stands in a step marked as needing the hardware.
-OTHERS = (
-    "python3 -m venv ",
-    "/opt/matwarden/bin/pip install ",
-    "useradd --system ",
-    "install -",
-    "systemctl ",
-    "dtparam=",
-    "dtoverlay=",
-)
-
-
-def _steps() -> list[tuple[str, list[str]]]:
-    """Each numbered step with the lines of its fenced block."""
-    steps = re.split(r"^(?=\d+\. )", HARDWARE.split("## Steps")[1].split("\n## ")[0], flags=re.M)[1:]
-    blocks = [re.findall(r"```\n(.*?)```", step, flags=re.S) for step in steps]
-    return [
-        (step, [line.strip() for block in found for line in block.splitlines() if line.strip()])
-        for step, found in zip(steps, blocks, strict=True)
-    ]
-
-
-def _matwarden_lines() -> list[str]:
-    lines = [line for _, block in _steps() for line in block]
-    return [line for line in lines if re.match(r"(/opt/matwarden/bin/)?matwarden ", line)]
-
-
-@pytest.mark.parametrize("line", _matwarden_lines())
-def test_every_matwarden_command_of_the_page_is_one(line: str) -> None:
-    """What a keeper is told to type is understood."""
-    words = shlex.split(line)[1:]
-    parser().parse_args(words)
-
-
-def test_every_other_command_of_the_page_is_known_and_marked() -> None:
-    """A step with a command that no test can run says that it needs the hardware."""
-    for step, block in _steps():
-        others = [line for line in block if line not in _matwarden_lines()]
-        for line in others:
-            assert line.startswith(OTHERS), line
-            assert "*(needs the hardware)*" in step, line
 
 
 @pytest.mark.parametrize("document", [SAFETY, HARDWARE], ids=["SAFETY.md", "hardware/README.md"])

@@ -20,7 +20,7 @@ SOCKET_PATH_BYTES = 107
 # loads as a whole under this id (LoadCredential= in systemd.exec(5)).
 CREDENTIAL = "credential:"
 CREDENTIAL_ID = "secret"
-_IN_SERVICE = Path("/run/credentials/matwarden.service")
+IN_SERVICE = Path("/run/credentials/matwarden.service")
 _LOOPBACK = ("127.0.0.1", "::1", "localhost")
 
 
@@ -73,7 +73,7 @@ class Files:
                 "one that it does",
                 f"Make {kept}, then: systemctl restart matwarden",
             )
-        return (self.credentials or _IN_SERVICE) / f"{CREDENTIAL_ID}_{name}"
+        return (self.credentials or IN_SERVICE) / f"{CREDENTIAL_ID}_{name}"
 
 
 def store(files: Files, table: Table[rows.Store]) -> resolved.StoreSettings:
