@@ -177,16 +177,30 @@ def test_a_start_touches_no_line_of_a_run_that_is_in_charge(bench: Bench, tmp_pa
     assert (bench.levels(17), bench.levels(22)[-1]) == ([True], True)
 
 
-def test_nothing_heavy_is_loaded_before_the_first_cut(bench: Bench) -> None:
-    """What the start's first cut needs is as little as what the command needs, and the file's TOML."""
-    script = (
-        "import sys; from matwarden.first_cut import cut_before_start; cut_before_start([])\n"
-        "print(*sorted({name.partition('.')[0] for name in sys.modules}))"
-    )
+def test_a_start_cuts_before_it_asks_for_anything_heavy(bench: Bench, tmp_path: Path) -> None:
+    """When `run` asks for the first heavy library, the line that the last run left on has been driven to cut."""
+    bench.leave(22, True)
+    bench.list_lines((CHIP, 22, "high"))
+    settings = tmp_path / "shelf.toml"
+    settings.write_text('[store]\ndirectory = "data"\n', encoding="utf-8")
+    script = f"""
+import pathlib, sys
+class Look:
+    def find_spec(self, name, path, target=None):
+        if name.partition(".")[0] in {HEAVY - {"tomllib"}}:
+            sys.meta_path.remove(self)
+            print(name, *pathlib.Path({str(bench.directory / "gpiochip0-22.levels")!r}).read_text().split())
+sys.meta_path.insert(0, Look())
+sys.argv[1:] = ["run", "-s", {str(settings)!r}]
+from matwarden.entry import main
+main()
+"""
     ran = subprocess.run(
-        [sys.executable, "-c", script], capture_output=True, text=True, check=True, env=bench.environment()
+        [sys.executable, "-c", script], capture_output=True, text=True, check=False, env=bench.environment()
     )
-    assert set(ran.stdout.split()) & (HEAVY - {"tomllib"}) == set()
+    heavy, *levels = ran.stdout.split()
+    assert heavy.partition(".")[0] in HEAVY
+    assert levels == ["1", "0"]
 
 
 def test_a_simulated_shelf_that_hangs_is_killed_and_cut(tmp_path: Path) -> None:
