@@ -13,7 +13,7 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -207,11 +207,22 @@ class Daemon:
     """`matwarden run` as a process. Several may follow each other in one directory, each with its own settings.
 
     Args:
+        text: of its settings. more_environment: what its environment has besides ours.
         stderr: where its log goes; None: to a file, see `log`.
         script: Python lines to be carried out before the program begins.
+        program: what Python is to run instead of the program itself.
     """
 
-    def __init__(self, directory: Path, text: str, *, stderr: int | None = None, script: str = "") -> None:
+    def __init__(
+        self,
+        directory: Path,
+        text: str,
+        more_environment: Mapping[str, str] | None = None,
+        *,
+        stderr: int | None = None,
+        script: str = "",
+        program: Sequence[str] | None = None,
+    ) -> None:
         self.settings = settings_file(directory, text)
         self.directory = directory
         self.socket = directory / "control.sock"
@@ -219,13 +230,14 @@ class Daemon:
         self._log = directory / f"log-{time.monotonic_ns()}.txt"
         self._lines_before = len(self._lines())
         self.started_s = time.monotonic()
+        run = ("run", "-s", self.settings)
         with self._log.open("wb") as log:
             self.process = subprocess.Popen(
-                _command(("run", "-s", self.settings), script),
+                _command(run, script) if program is None else [sys.executable, *program, *map(str, run)],
                 stdout=log,
                 stderr=log if stderr is None else stderr,
                 stdin=subprocess.DEVNULL,
-                env=environment(),
+                env={**environment(), **(more_environment or {})},
                 preexec_fn=_heed_signals,
             )
 

@@ -25,6 +25,7 @@ from matwarden.devices import Devices, OpenDevices
 from matwarden.digests import Digests
 from matwarden.events import ClockStepped, Event, Notice, PushAsked, Remember
 from matwarden.exit_codes import Exit
+from matwarden.last_run import ended_as_asked, run_begins
 from matwarden.manager import manager_of
 from matwarden.pollers import ThreadPoller
 from matwarden.relay_lines import keep_lines
@@ -39,6 +40,7 @@ from matwarden.station import Station
 from matwarden.terms import Priority
 from matwarden.wiring import (
     Told,
+    day_and_clock,
     handed_on,
     house_alarms,
     mqtt_sink,
@@ -138,6 +140,8 @@ class _Service:
         )
         with contextlib.suppress(StoreError):  # only for telling
             told.tell(taken_out(recorded, self._station.alarm_ids(), at))
+        self._begun = run_begins(settings.house_name, day_and_clock(settings), last_seen_s, remembered, at)
+        told.tell(self._begun)
         for text in store.notices:
             # Of the record's own damage a keeper in another town must hear: it may have held a trip.
             title = f"{settings.house_name}: look at its record"
@@ -182,6 +186,8 @@ class _Service:
             self._socket.close()
             if self._calendar_thread is not None:
                 self._calendar_thread.close()
+            if not uncut and self._stop_asked and self._code is Exit.OK:
+                self._told.tell(ended_as_asked(self._begun, self._clock.now()))
             self._told.close(STOP_WITHIN_S)
         if uncut:
             return Exit.DEVICE

@@ -26,6 +26,7 @@ from matwarden.terms import AlarmState, At, Priority, ProbeTerms
 __all__ = [
     "Queue",
     "Told",
+    "day_and_clock",
     "handed_on",
     "house_alarms",
     "mqtt_sink",
@@ -162,11 +163,10 @@ def house_alarms(
     at: At,
 ) -> HouseAlarms:
     """The alarms of no tub. `last_seen_wall_s`: when the last run last wrote its record."""
-    zone = ZoneInfo(settings.zone)
     return HouseAlarms(
         settings.house_name,
         settings.unit,
-        lambda wall_s: local_day_and_clock(wall_s, zone),
+        day_and_clock(settings),
         last_seen_wall_s,
         store_fails,
         remembered,
@@ -177,6 +177,12 @@ def house_alarms(
 def permit_keeper(settings: Settings, devices: Devices) -> PermitKeeper | None:
     """The keeper of the permit, None when there is no permit."""
     return None if devices.permit is None else PermitKeeper(devices.permit, settings.house_name)
+
+
+def day_and_clock(settings: Settings) -> Callable[[float], str]:
+    """What says a wall time as day and clock where the house is."""
+    zone = ZoneInfo(settings.zone)
+    return lambda wall_s: local_day_and_clock(wall_s, zone)
 
 
 def probe_terms(settings: Settings) -> dict[str, ProbeTerms]:
