@@ -23,7 +23,7 @@ from matwarden.clocks import SystemClock
 from matwarden.control import ControlError, ControlServer
 from matwarden.devices import Devices, OpenDevices
 from matwarden.digests import Digests
-from matwarden.events import ClockStepped, Event, Notice, PushAsked, Remember
+from matwarden.events import ClockStepped, Event, Notice, PushAsked, Remember, Sink
 from matwarden.exit_codes import Exit
 from matwarden.last_run import ended_as_asked, run_begins
 from matwarden.manager import manager_of
@@ -111,17 +111,20 @@ class _Service:
         last_seen_s = recorded.last_seen()
         room = Room(lambda: free_bytes(settings.store.directory))
         store_sink = StoreSink(store, settings.store.commit_every_s, room)
-        store_queue = SinkThread(store_sink, QUEUE_BOUND, self._sink_failed)
-        journal = SinkThread(JournalSink(), QUEUE_BOUND, self._sink_failed)
+
+        def queued(sink: Sink) -> SinkThread:
+            return SinkThread(sink, QUEUE_BOUND, self._sink_failed, lambda: clock.now().mono_s)
+
+        store_queue, journal = queued(store_sink), queued(JournalSink())
         self._told = told = Told([store_queue, journal], pushes=settings.push is not None)
         push = push_sink(settings, clock, told.notice)
         if push is not None:
             push.start()
-            told.add(SinkThread(push, QUEUE_BOUND, self._sink_failed))
+            told.add(queued(push))
         mqtt = mqtt_sink(settings)
         if mqtt is not None:
             mqtt.accept(standing)
-            told.add(SinkThread(mqtt, QUEUE_BOUND, self._sink_failed))
+            told.add(queued(mqtt))
         wake = threading.Event()
         poller = ThreadPoller(devices.probes, probe_terms(settings), clock, wake, spread_over_bus(settings))
         self._station = Station(

@@ -6,6 +6,7 @@ import re
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from faults.measured import CUT_OUT_C, LIMITER_C, PAST_CUT_OUT_K, TOLD_WITHIN_S, Told
 from faults.stage import ALDER_W, Stage
@@ -79,24 +80,23 @@ def logged(stage: Stage, words: str, struck_s: float) -> Told | None:
 
 def lost(stage: Stage, struck_s: float) -> str:
     """The longest hole in alder's air readings, after everything was mended and the process has ended in order."""
-    began_wall_s = time.time() - (time.monotonic() - struck_s)
     process = stage.daemon.process
     code = stage.daemon.stop() if process.poll() is None else process.returncode
-    words = [f"ended with code {end}" for end in dict.fromkeys(stage.ends) if end > 0]
-    if code != 0:
-        words.append(f"ended with code {code}")
+    lasted_s = time.monotonic() - struck_s
+    words = [f"ended with code {end}" for end in dict.fromkeys([*stage.ends, code]) if end > 0]
     if not stage.database.exists():
         return ", ".join([*words, "nothing was recorded"])
     try:
         recorded = Recorded(stage.data)
-        series = recorded.window(None, recorded.mark()).series
-        found = [points for key, points in series.items() if (key[0], key[1].value) == _AIR]
-        walls_s = sorted(point.wall_s for points in found for point in points)
+        window = recorded.window(None, recorded.mark())
     except StoreError as error:
-        return ", ".join([*words, f"record: {error}"[:_WORD]])
-    walls_s = [wall_s for wall_s in walls_s if wall_s >= began_wall_s - 2.0]
-    holes_s = [b - a for a, b in zip(walls_s, walls_s[1:], strict=False)]
-    hole_s = max(holes_s, default=time.time() - began_wall_s)
+        return ", ".join([*words, f"record: {error}".replace(f"{stage.directory}/", "")[:_WORD]])
+    found = [points for key, points in window.series.items() if (key[0], key[1].value) == _AIR]
+    # On the record's own time line, which no set clock bends. The last reading is a second old at the most.
+    at_s = [
+        point.elapsed_s for points in found for point in points if point.elapsed_s >= window.end_elapsed_s - lasted_s
+    ]
+    hole_s = max((b - a for a, b in pairwise(at_s)), default=lasted_s)
     # One a second; a busy machine is late now and then.
     if hole_s > 2.5:
         words.append(f"{hole_s - 1.0:.0f} s of readings")

@@ -22,7 +22,9 @@ SCENES: tuple[Scene, ...] = (
     Scene("broker gone", "nobody listens", prepare=t.no_broker, words="MQTT: "),
     Scene("broker silent", "takes connections, never answers", prepare=t.broker(Silent), words="MQTT: "),
     Scene("broker refuses", "CONNACK: not authorized", prepare=t.broker(Refusing), words="MQTT: "),
-    Scene("broker floods", "sends without end", prepare=t.broker(Flooding), words="MQTT: the connection"),
+    Scene(
+        "broker floods", "sends without end", prepare=t.broker(Flooding), words="MQTT: the connection", watched_s=60.0
+    ),
     Scene(
         "push endpoint gone",
         "nobody listens, until heat is cut",
@@ -105,7 +107,7 @@ SCENES: tuple[Scene, ...] = (
         prepare=t.spoilt,
         trouble=t.slow_disk(3600.0),
         words=_UNRECORDED,
-        watched_s=_STORAGE_S,
+        watched_s=_STORAGE_S + 60.0,
     ),
     Scene(
         "files may not grow",
@@ -137,7 +139,7 @@ SCENES: tuple[Scene, ...] = (
         "too little memory to start",
         "RLIMIT_AS of 60 MB",
         prepare=t.little_memory,
-        words="memory",
+        words="Error: ",
         never=True,
     ),
     Scene("DHT22 child hangs", "in a capture", prepare=t.dht22, trouble=t.dht22_does("hang")),
@@ -150,7 +152,12 @@ SCENES: tuple[Scene, ...] = (
     ),
     Scene("clock set back 3 h", "CLOCK_REALTIME, by such a library", prepare=t.spoilt, trouble=t.step_clock(-10800.0)),
     Scene("machine in another time zone", "TZ", prepare=t.zone("Pacific/Auckland")),
-    Scene("a second daemon started", "on the same record", trouble=t.second_daemon),
+    Scene(
+        "a second daemon started",
+        "on the same record; the second ends with code 4",
+        trouble=t.second_daemon,
+        words="another matwarden",
+    ),
     Scene(
         "settings changed while it runs",
         "limits raised by 2 K; the old ones hold",

@@ -158,3 +158,21 @@ def test_in_line_the_sink_is_called_in_place() -> None:
     sink.offer(loose(3))
     assert (messages, sink.failures_n, sink.drain(0), sink.close(0)) == (["ValueError: out of order"], 2, True, True)
     assert listener.closed_n == 1
+
+
+def test_a_sink_that_never_returns_counts_as_failing() -> None:
+    """A call into a dying disk raises nothing: after a minute at one batch it is a failure, until it comes back."""
+    listener = Listener()
+    listener.gate.clear()
+    clock_s = 1000.0
+    thread = SinkThread(listener, 10, nobody, lambda: clock_s)
+    thread.offer(loose(0))
+    assert listener.reached.wait(5)
+    clock_s += 59.0
+    assert not thread.failing
+    clock_s += 2.0
+    assert thread.failing
+    listener.gate.set()
+    assert thread.drain(5)
+    assert not thread.failing
+    thread.close(5)

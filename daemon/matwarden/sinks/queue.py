@@ -15,6 +15,8 @@ from matwarden.events import Event, Sink
 __all__ = ["HARD_BOUND", "InlineSink", "OnFailure", "SinkThread"]
 
 HARD_BOUND = 10_000
+# A sink that has been at one batch for so long counts as failing: a call into a dying disk may never return.
+STUCK_S = 60.0
 
 # Called with the sink's name and what went wrong, from the thread the sink runs in: when a sink begins to fail, and
 # when it goes on failing in another way.
@@ -59,16 +61,19 @@ class SinkThread:
 
     Args:
         bound: batches kept waiting, durable ones aside.
+        now_s: a monotonic clock; without one nobody notices a sink that never returns.
 
     Attributes:
         dropped_n: batches dropped because the sink was too slow.
         lost_durable_n: batches with durable events dropped beyond `HARD_BOUND`.
     """
 
-    def __init__(self, sink: Sink, bound: int, on_failure: OnFailure) -> None:
+    def __init__(self, sink: Sink, bound: int, on_failure: OnFailure, now_s: Callable[[], float] = lambda: 0.0) -> None:
         self.name = sink.name
         self.dropped_n = 0
         self.lost_durable_n = 0
+        self._now_s = now_s
+        self._busy_since_s = 0.0
         self._bound = bound
         self._caller = _Caller(sink, on_failure)
         self._waiting: OrderedDict[int, Sequence[Event]] = OrderedDict()
@@ -82,8 +87,9 @@ class SinkThread:
 
     @property
     def failing(self) -> bool:
-        """True from the sink's first failure until it accepts a batch again."""
-        return self._caller.failing
+        """True from the sink's first failure until it accepts a batch again; while it is stuck, or its thread dead."""
+        stuck = self._busy and self._now_s() - self._busy_since_s > STUCK_S
+        return self._caller.failing or stuck or not (self._stopping or self._thread.is_alive())
 
     @property
     def failures_n(self) -> int:
@@ -139,6 +145,7 @@ class SinkThread:
                 number, events = self._waiting.popitem(last=False)
                 if self._droppable and self._droppable[0] == number:
                     self._droppable.popleft()
+                self._busy_since_s = self._now_s()
                 self._busy = True
             self._caller.accept(events)
         self._caller.close()

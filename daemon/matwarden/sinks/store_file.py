@@ -29,6 +29,7 @@ from matwarden.sinks.store_schema import (
     connect_read_only,
     explain,
     is_damage,
+    is_read_only,
     migrations,
 )
 
@@ -147,6 +148,8 @@ class Store:
             connection.execute("COMMIT")
         except sqlite3.Error as error:
             self._roll_back()
+            # SQLite opens what it may not write for reading, without a word, and such a connection stays so.
+            self._read_only = self._read_only or is_read_only(error)
             if not is_damage(error):
                 raise explain(error, self.path, "write") from error
             self._replace(now_wall_s)
@@ -180,9 +183,15 @@ class Store:
 
     def _take_up(self) -> None:
         """Open for writing what could only be read before."""
-        db = _open(self.path, self._power_safe)
+        # Closed first: SQLite shares what it knows of a file within a process, and a connection that could only read
+        # makes every later one so too, until it is gone.
         self._db.close()
-        self._db = db
+        try:
+            self._db = _open(self.path, self._power_safe)
+        except BaseException:
+            with contextlib.suppress(StoreError):
+                self._db = Database(connect_read_only(self.path), execute_plugins=False)
+            raise
         self._read_only = False
 
     def _replace(self, now_wall_s: float) -> NoReturn:

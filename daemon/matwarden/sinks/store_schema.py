@@ -26,6 +26,7 @@ __all__ = [
     "connect_read_only",
     "explain",
     "is_damage",
+    "is_read_only",
     "migrations",
 ]
 
@@ -148,6 +149,11 @@ def connect_read_only(path: Path) -> sqlite3.Connection:
 def is_damage(error: sqlite3.Error) -> bool:
     """True when the file itself is no sound database any more."""
     return _code(error) in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
+
+
+def is_read_only(error: sqlite3.Error) -> bool:
+    """True when this connection can only read."""
+    return _code(error) == sqlite3.SQLITE_READONLY
 
 
 def explain(error: sqlite3.Error, path: Path, doing: str) -> StoreError:
