@@ -14,7 +14,7 @@ help:
 	@echo "make test    every test, the linters and the import contracts"
 	@echo "make winter  33 recorded winter days in which the heating fails for 106 h"
 	@echo "make long    the property tests again, for much longer"
-	@echo "make faults  every single fault on the running station; writes tests/faults/table.md"
+	@echo "make faults  every single fault; writes tests/faults/table.md and process_table.md"
 	@echo "make tubs    the heat watch over a wide grid of healthy and sick tubs, half an hour"
 	@echo "make powercuts  a thousand simulated power cuts and a thousand kills of the record (needs a C compiler)"
 	@echo "make lint    ruff, mypy --strict, import contracts only"

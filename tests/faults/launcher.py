@@ -16,7 +16,7 @@ def _with_dht22(directory: Path, arguments: list[str]) -> int:
     from helpers_dht22 import child_command
     from matwarden import cli
     from matwarden.devices import Devices
-    from matwarden.main import discover, open_devices
+    from matwarden.main import discover, idle_level, open_devices
     from matwarden.settings import Settings
     from matwarden_hardware.dht22 import Dht22Probe
 
@@ -26,7 +26,7 @@ def _with_dht22(directory: Path, arguments: list[str]) -> int:
         probe = Dht22Probe(4, command=child_command(directory, "bitbang"), interval_s=0.0, deadline_s=0.4)
         return Devices({**devices.probes, "alder-air": probe}, devices.relays, devices.shelf)
 
-    return cli.run(arguments, opened, discover)
+    return cli.run(arguments, opened, discover, idle_level)
 
 
 def _with_memory(most_bytes: int, arguments: list[str]) -> int:

@@ -81,8 +81,9 @@ def logged(stage: Stage, words: str, struck_s: float) -> Told | None:
 def lost(stage: Stage, struck_s: float) -> str:
     """The longest hole in alder's air readings, after everything was mended and the process has ended in order."""
     process = stage.daemon.process
-    code = stage.daemon.stop() if process.poll() is None else process.returncode
     lasted_s = time.monotonic() - struck_s
+    stopped_wall_s = time.time()
+    code = stage.daemon.stop() if process.poll() is None else process.returncode
     words = [f"ended with code {end}" for end in dict.fromkeys([*stage.ends, code]) if end > 0]
     if not stage.database.exists():
         return ", ".join([*words, "nothing was recorded"])
@@ -92,10 +93,13 @@ def lost(stage: Stage, struck_s: float) -> str:
     except StoreError as error:
         return ", ".join([*words, f"record: {error}".replace(f"{stage.directory}/", "")[:_WORD]])
     found = [points for key, points in window.series.items() if (key[0], key[1].value) == _AIR]
-    # On the record's own time line, which no set clock bends. The last reading is a second old at the most.
-    at_s = [
-        point.elapsed_s for points in found for point in points if point.elapsed_s >= window.end_elapsed_s - lasted_s
-    ]
+    points = [point for each in found for point in each]
+    if stage.clock_set:
+        # On the record's own time line, which no set clock bends, but which skips the time between two runs.
+        at_s = [point.elapsed_s for point in points if point.elapsed_s >= window.end_elapsed_s - lasted_s]
+    else:
+        began_wall_s = stopped_wall_s - lasted_s
+        at_s = [point.wall_s for point in points if point.wall_s >= began_wall_s - 2.0] + [stopped_wall_s]
     hole_s = max((b - a for a, b in pairwise(at_s)), default=lasted_s)
     # One a second; a busy machine is late now and then.
     if hole_s > 2.5:

@@ -44,6 +44,7 @@ class Stage:
         program: what Python runs instead of the program itself.
         lives: every process so far; the last is the one that runs, or ran last.
         said: what other programs said to whoever started them.
+        clock_set: its wall clock is not that of everybody else.
         phone: where pushes go, when they go to an address. spoiler, unlock: of the scenes that have them.
     """
 
@@ -58,6 +59,7 @@ class Stage:
     said: list[str] = field(default_factory=list)
     phone: WebEndpoint | None = None
     spoiler: Spoiler | None = None
+    clock_set: bool = False
     unlock: threading.Event | None = None
     pinged_s: float | None = None
 

@@ -119,6 +119,7 @@ def step_clock(by_s: float) -> _Act:
     def act(stage: Stage) -> None:
         assert stage.spoiler is not None
         stage.spoiler.step_clock(by_s)
+        stage.clock_set = True
 
     return act
 
