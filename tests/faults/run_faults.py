@@ -19,7 +19,7 @@ from faults.shelf_faults import CASES, Moment, run
 from faults.table import TABLE, page
 
 # Each scene is mostly waiting, but starts a process or three.
-AT_ONCE = 6
+AT_ONCE = 9
 
 
 def main(which: list[str]) -> int:
