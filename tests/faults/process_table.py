@@ -23,7 +23,8 @@ the power it should have, is heated when the fault strikes; in the midst of it i
 * **wall**: what the true wall would come to when all this strikes with the wall at the limiter, 28.5 C. Bound: 30.5 C.
 * **told**: seconds until the first push about it, and its title; alder's trip where the fault itself needs no telling,
   counted from the hot reading. (log): no push; it is in the log, and where a service fails `matwarden status` shows it.
-* **lost**: readings that are missing in the record afterwards. Trips, alarms and pushes: none, in any row.
+* **lost**: the longest hole of readings in the record afterwards, and what the program ended with. Whether trips and
+  alarms outlive kills and power cuts is tried in tests/storage, not here.
 * **!** before a row: it breaks a bound.
 
 Power cuts are not here: `make powercuts` cuts the record's writes at a thousand places (tests/storage). The kernel's

@@ -218,11 +218,14 @@ def test_held_readings_stay_within_bounds(tmp_path: Path, monkeypatch: pytest.Mo
     monkeypatch.setattr("matwarden.sinks.store.HELD_VERDICTS", 10)
     sink = open_sink(tmp_path, commit_every_s=0)
     sink.accept([started(at(0))])
-    sink._store.connection.execute("PRAGMA query_only = ON")
+    sink._store.connection.execute("PRAGMA busy_timeout = 0")
+    other = sqlite3.connect(tmp_path / "matwarden.db", isolation_level=None)
+    other.execute("BEGIN IMMEDIATE")
     for second in range(500):
-        with pytest.raises(StoreError, match="read-only"):
+        with pytest.raises(StoreError, match="another program held it"):
             sink.accept([readings(at(second), second / 10), verdict(at(second), "oak", False, Reason.BLIND, second)])
-    sink._store.connection.execute("PRAGMA query_only = OFF")
+    other.execute("COMMIT")
+    other.close()
     sink.close()
     recorded = Recorded(tmp_path)
     window = recorded.window(None, recorded.mark())
