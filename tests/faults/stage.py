@@ -22,7 +22,7 @@ from helpers_push import WebEndpoint
 __all__ = ["ALDER_W", "HOT_AT_S", "WATCHDOG_S", "Scene", "Stage", "TooSlowError", "staged"]
 
 # When alder's wall reads hot, in seconds of the shelf: well after the rest before heat, also on a busy machine.
-HOT_AT_S = 26.0
+HOT_AT_S = 20.0
 # Shorter than the unit's own, so that nobody need wait for it.
 WATCHDOG_S = 4.0
 # RestartSec= of the unit.
