@@ -1,4 +1,4 @@
-"""A mat, its guard and the watch on its wall over simulated days: the pure parts alone, on the twin's network, so that
+"""A mat, its guard and the watch on its wall over simulated days: these parts alone, on the twin's network, so that
 a grid of tubs and rooms can be gone through in seconds.
 """
 
@@ -8,13 +8,12 @@ import random
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from helpers_station import MAT, tub
+from helpers_station import MAT, STALE_S, probe, tub
 from matwarden.core import guard
 from matwarden.core.alarm_table import HEAT_NOT_ARRIVING, HEAT_WHILE_CUT, delays
 from matwarden.core.alarms import QUIET, step
-from matwarden.core.heat_watch import heat_arrives_not, heat_stays, new_watch
-from matwarden.core.heat_watch import step as watch_step
-from matwarden.terms import Quality, Seen
+from matwarden.heat_keeper import HeatKeeper
+from matwarden.terms import Quality, Role, Seen, Unit
 from matwarden_hardware.twin import TubPhysics
 
 __all__ = ["FAULT_S", "HOUR_S", "LIES", "Heated", "Run", "TubPhysics", "heated", "night"]
@@ -32,6 +31,7 @@ FAULT_S = 9.13 * HOUR_S
 LIES: dict[str, Callable[[float, float, float, float], float]] = {
     "5 K low": lambda at_s, wall_c, air_c, room_c: wall_c - (5.0 if at_s >= FAULT_S else 0.0),
     "in the room": lambda at_s, wall_c, air_c, room_c: room_c if at_s >= FAULT_S else wall_c,
+    "drifts by 1 K an hour": lambda at_s, wall_c, air_c, room_c: wall_c - max(0.0, at_s - FAULT_S) / HOUR_S,
     "fallen off, reads the air": lambda at_s, wall_c, air_c, room_c: air_c if at_s >= FAULT_S else wall_c,
 }
 
@@ -98,7 +98,9 @@ def heated(of: Heated, for_s: float) -> Run:
     """Let it run, with a reading every 10 s, digits of 1/16 K at the wall and 0.1 K in the air, and their noise."""
     enclosure = tub(mat=replace(MAT, setpoint_c=of.setpoint_c))
     limits = guard.limits_of(enclosure, replace(MAT, setpoint_c=of.setpoint_c))
-    memory, watch = guard.start(0.0), new_watch()
+    memory = guard.start(0.0)
+    watched = enclosure if of.has_air else replace(enclosure, probes=(probe("oak-wall", Role.WALL),))
+    heat = HeatKeeper(watched, Unit.C)
     run = Run([], [])
     gauss = random.Random(of.seed).gauss
     network, open_network = of.physics.network(), of.physics.network(lid_factor=5.0)
@@ -124,10 +126,10 @@ def heated(of: Heated, for_s: float) -> Run:
         memory, verdict = guard.step(memory, seen, limits)
         if memory.tripped and run.tripped_s is None:
             run.tripped_s = now_s
-        watch = watch_step(watch, now_s, verdict.allowed, shown_c, air_shown_c if of.has_air else None)
+        heat.look((("oak-wall", STALE_S),), {"oak-wall": wall}, air_shown_c, verdict.allowed, now_s)
         no_heat, change = step(
             no_heat,
-            heat_arrives_not(watch, of.has_air),
+            heat.arrives_not,
             memory.tripped,
             STEP_S,
             *delay_n,
@@ -135,7 +137,7 @@ def heated(of: Heated, for_s: float) -> Run:
         )
         if change is not None and change.starts:
             run.no_heat_s.append(now_s)
-        stays_hot, change = step(stays_hot, heat_stays(watch, of.has_air), False, STEP_S, *delay_s, HEAT_WHILE_CUT)
+        stays_hot, change = step(stays_hot, heat.stays, False, STEP_S, *delay_s, HEAT_WHILE_CUT)
         if change is not None and change.starts:
             run.stays_hot_s.append(now_s)
         allowed_n += verdict.allowed

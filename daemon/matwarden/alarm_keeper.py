@@ -16,6 +16,7 @@ from matwarden.core.alarm_table import (
     PROBES_DISAGREE,
     RELAY_FAULT,
     RELAY_WEAR,
+    UNSTEADY_PROBE,
     alarm_id,
     delays,
 )
@@ -24,6 +25,7 @@ from matwarden.core.alarms import QUIET, AlarmSpec, from_dict, step, to_dict
 from matwarden.core.conditions import Inside, is_cold, is_hot, is_probe_blind, is_worn, look, watched
 from matwarden.core.disagreement import comparable, is_apart, widest
 from matwarden.core.units import difference_text, temperature_text
+from matwarden.core.unsteady import STEADY, is_unsteady, step_doubts
 from matwarden.events import AlarmChanged, Event, Notice, PushAsked, Remember
 from matwarden.heat_keeper import HeatKeeper
 from matwarden.terms import AlarmState, AlarmTimes, At, Enclosure, ProbeTerms, Seen, Unit
@@ -145,6 +147,8 @@ class TubAlarms:
         self._no_heat, self._stays_hot = alarm(HEAT_NOT_ARRIVING), alarm(HEAT_WHILE_CUT)
         self._wear, self._apart = alarm(RELAY_WEAR), alarm(PROBES_DISAGREE)
         self._probes = [(probe, alarm(BLIND_PROBE, probe.id, probe.id)) for probe in enclosure.probes]
+        self._unsteady = [alarm(UNSTEADY_PROBE, probe.id, probe.id) for probe in enclosure.probes]
+        self._doubts = [STEADY for _ in enclosure.probes]
         self._pairs = comparable(enclosure.probes)
         self._heat = HeatKeeper(enclosure, unit)
         self._rated = 0 if enclosure.mat is None else enclosure.mat.rated_operations
@@ -157,6 +161,7 @@ class TubAlarms:
         alarms = [self._cold, self._hot, self._blind, self._cut_out, self._relay_fault]
         alarms += [self._no_heat, self._stays_hot, self._wear, self._apart]
         alarms += [alarm for _, alarm in self._probes]
+        alarms += self._unsteady
         return [(alarm.id, alarm.memory.state, alarm.memory.active_s) for alarm in alarms]
 
     def look(self, seen: Mapping[str, Seen], guarding: Guarding | None, at: At) -> list[Event]:
@@ -184,15 +189,26 @@ class TubAlarms:
         if guarding is not None:
             self._look_at_heat(seen, guarding, inside, at, dt_s, events)
         follows = blind.memory.active
-        for probe, alarm in self._probes:
+        for n, (probe, alarm) in enumerate(self._probes):
+            said = seen.get(probe.id)
+            if said is not None:
+                self._look_at_steadiness(n, said, follows, at, dt_s, inside.coldest_c, events)
             dark = is_probe_blind(probe.id, probe.stale_s, seen, now_s)
             if dark or follows or alarm.memory is not QUIET:
-                said = seen.get(probe.id)
                 told = facts._replace(now_c=inside.coldest_c, why="" if said is None else said.why)
                 alarm.look(dark, follows, at, dt_s, None, told, events)
         if self._pairs:
             self._look_at_pairs(seen, at, dt_s, events)
         return events
+
+    def _look_at_steadiness(
+        self, n: int, said: Seen, follows: bool, at: At, dt_s: float, now_c: float | None, events: list[Event]
+    ) -> None:
+        alarm = self._unsteady[n]
+        doubts = self._doubts[n] = step_doubts(self._doubts[n], said.quality, at.mono_s)
+        unsteady = is_unsteady(doubts, at.mono_s, alarm.memory.condition)
+        if unsteady or alarm.memory is not QUIET:
+            alarm.look(unsteady, follows, at, dt_s, None, self._facts._replace(now_c=now_c), events)
 
     def _look_at_heat(
         self, seen: Mapping[str, Seen], guarding: Guarding, inside: Inside, at: At, dt_s: float, events: list[Event]

@@ -80,7 +80,7 @@ class AlarmChanged:
     """An alarm moved from one state to another.
 
     Attributes:
-        alarm: id, unique in the house: `<condition>/<enclosure>` or `blind-probe/<probe>`.
+        alarm: id, unique in the house: `<condition>/<enclosure>`, of an alarm of a probe `<condition>/<probe>`.
         enclosure: whose alarm; None for a room probe's.
         text: one sentence for a person: what, how long, now.
         active_s: how long the condition has been true, 0.0 at its start.

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from matwarden.core.heat_usual import falls_short, new_usual, step_usual
 from matwarden.core.heat_watch import heat_arrives_not, heat_stays, new_watch, step
 from matwarden.core.units import temperature_text
 from matwarden.terms import Enclosure, Quality, Role, Seen, Unit
@@ -12,18 +13,22 @@ __all__ = ["HeatKeeper"]
 
 
 class HeatKeeper:
-    """Watches one mat's wall. What it learned is not kept over a restart: it is learned again in one cycle of heat.
+    """Watches one mat's wall. What it learned is not kept over a restart.
+
+    Most is learned again in one cycle of heat, what is usual in some hours of it.
 
     Attributes:
-        arrives_not, stays: as `heat_arrives_not` and `heat_stays` say of the newest readings.
+        arrives_not: as `heat_arrives_not` says of the newest readings, or `falls_short`. stays: as `heat_stays` says.
     """
 
-    __slots__ = ("_has_air", "_memory", "_unit", "arrives_not", "stays")
+    __slots__ = ("_has_air", "_memory", "_short", "_unit", "_usual", "arrives_not", "stays")
 
     def __init__(self, enclosure: Enclosure, unit: Unit) -> None:
         self._has_air = any(probe.role is Role.AIR for probe in enclosure.probes)
         self._unit = unit
         self._memory = new_watch()
+        self._usual = new_usual()
+        self._short = False
         self.arrives_not: bool | None = None
         self.stays: bool | None = None
 
@@ -64,6 +69,11 @@ class HeatKeeper:
         if newest_s > memory.at_s and wall_c is not None:
             memory = self._memory = step(memory, newest_s, allowed, wall_c, air_c if self._has_air else None)
             self.arrives_not = heat_arrives_not(memory, self._has_air)
+            if self._has_air:
+                self._usual = step_usual(self._usual, newest_s, memory.over_k, memory.filled)
+                self._short = falls_short(self._usual, self._short) or False
+                if self._short:
+                    self.arrives_not = True
             self.stays = heat_stays(memory, self._has_air)
 
     def words(self) -> str:

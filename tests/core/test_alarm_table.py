@@ -20,6 +20,7 @@ from matwarden.core.alarm_table import (
     RELAY_FAULT,
     RELAY_WEAR,
     STORAGE_FAILING,
+    UNSTEADY_PROBE,
     alarm_id,
     delays,
 )
@@ -40,7 +41,7 @@ def ends(active_s: float, worst: float | None = None) -> Change:
 
 
 def test_every_alarm_says_what_it_leads_to_and_what_to_do() -> None:
-    """Thirteen alarms, each with a consequence and a response of at least one whole sentence."""
+    """Fourteen alarms, each with a consequence and a response of at least one whole sentence."""
     assert [spec.condition for spec in ALARMS] == [
         "cold",
         "hot",
@@ -48,6 +49,7 @@ def test_every_alarm_says_what_it_leads_to_and_what_to_do() -> None:
         "relay-fault",
         "blind",
         "blind-probe",
+        "unsteady-probe",
         "heat-not-arriving",
         "heat-while-cut",
         "probes-disagree",
@@ -80,6 +82,7 @@ def test_ids_and_delays_follow_the_settings() -> None:
         (0.0, 0.0),
         (600.0, 300.0),
         (600.0, 300.0),
+        (0.0, 300.0),
         (300.0, 300.0),
         (60.0, 300.0),
         (3600.0, 300.0),
@@ -155,6 +158,20 @@ def test_ids_and_delays_follow_the_settings() -> None:
             OAK,
             "Oak: probe silent, oak-air",
             "Oak: probe oak-air has had no good reading for 10 min, now 21.3 °C.",
+        ),
+        (
+            UNSTEADY_PROBE,
+            starts(0.0),
+            OAK,
+            "Oak: probe unsteady, oak-air",
+            "Oak: probe oak-air jumps again and again, more than a tub can, now 21.3 °C.",
+        ),
+        (
+            UNSTEADY_PROBE,
+            ends(7200.0),
+            OAK,
+            "Oak: probe steady, oak-air",
+            "Oak: probe oak-air is steady again after 2 h, now 21.3 °C.",
         ),
         (
             HEAT_NOT_ARRIVING,

@@ -57,8 +57,27 @@ def test_the_grid_has_welds_that_are_commanded_to_cut() -> None:
 @pytest.mark.parametrize("lie", LIES)
 @pytest.mark.parametrize("mat_w", [7.0, 15.0])
 def test_a_wall_probe_that_lies_is_told_within_a_quarter_of_an_hour(lie: str, mat_w: float) -> None:
-    """With the mat in use, and one too strong for its tub as well: there the wall goes past the cut-out."""
-    physics = TubPhysics(wall_j_per_k=600.0, air_j_per_k=500.0, mat_w=mat_w)
-    run = heated(Heated(physics=physics, room=night(20.5), wall_reads=LIES[lie]), FAULT_S + HOUR_S)
+    """Of the lie, or of its doing harm where it grows slowly: 1 K an hour needs two to let the limiter pass 30.5 C."""
+    matters_s = FAULT_S + (2 * HOUR_S if lie.startswith("drifts") else 0.0)
+    run = heated(Heated(physics=_lied_to(mat_w), room=night(20.5), wall_reads=LIES[lie]), matters_s + HOUR_S)
     assert run.no_heat_s
-    assert 0.0 <= run.no_heat_s[0] - FAULT_S <= 15 * 60.0
+    assert 0.0 <= run.no_heat_s[0] - FAULT_S <= matters_s - FAULT_S + 15 * 60.0
+
+
+def test_a_wall_probe_that_drifts_by_a_kelvin_in_ten_hours_is_told_within_a_day_and_a_half() -> None:
+    """Such a drift needs twenty hours to let the limiter pass 30.5 C; nothing honest is told before it begins."""
+    begins_s = 48 * HOUR_S
+    run = heated(
+        Heated(
+            physics=_lied_to(15.0),
+            room=night(20.5),
+            wall_reads=lambda at_s, wall_c, air_c, room_c: wall_c - max(0.0, at_s - begins_s) / (10 * HOUR_S),
+        ),
+        begins_s + 36 * HOUR_S,
+    )
+    assert run.no_heat_s
+    assert run.no_heat_s[0] > begins_s + 5 * HOUR_S
+
+
+def _lied_to(mat_w: float) -> TubPhysics:
+    return TubPhysics(wall_j_per_k=600.0, air_j_per_k=500.0, mat_w=mat_w)

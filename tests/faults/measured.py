@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-__all__ = ["CUT_OUT_C", "LIMITER_C", "Row", "Told"]
+__all__ = ["CUT_OUT_C", "LIMITER_C", "PAST_CUT_OUT_K", "Row", "Told"]
 
 # The defaults of the settings, written down again: a campaign must not move with what it judges.
 LIMITER_C = 28.5
@@ -35,9 +35,11 @@ class Row:
             contact is welded.
         harm_s: seconds from the fault until it began to matter (heat where there should be none, air out of its band
             for an hour); None: it never did.
+        past_s: seconds from the fault until the true wall passed the cut-out and half a kelvin; None: it never did.
         told: None: not told.
         lost: what the record or the phone lacks, in words; empty: nothing.
         excused: the wall may pass the cut-out, if that is told soon.
+        grows: it begins as nothing and becomes dangerous with time: it counts from `past_s`, not from `harm_s`.
     """
 
     fault: str
@@ -50,9 +52,11 @@ class Row:
     line_wrong_s: float
     mat_wrong_s: float
     harm_s: float | None
+    past_s: float | None
     told: Told | None
     lost: str
     excused: bool = False
+    grows: bool = False
 
     @property
     def name(self) -> tuple[str, str, str]:
@@ -64,10 +68,10 @@ class Row:
         broken = []
         if self.over_k > PAST_CUT_OUT_K and not self.excused:
             broken.append(f"wall {self.over_k:.1f} K past the cut-out")
-        if self.harm_s is not None and self.told is None:
-            broken.append("not told")
-        if self.excused and self.told is not None and self.harm_s is not None:
-            late_s = self.told.after_s - self.harm_s
-            if self.over_k > 0.0 and late_s > TOLD_WITHIN_S:
-                broken.append(f"told {late_s / 60:.0f} min after it became dangerous")
+        matters_s = self.past_s if self.grows else self.harm_s
+        if self.told is None:
+            if self.harm_s is not None:
+                broken.append("not told")
+        elif matters_s is not None and self.told.after_s - matters_s > TOLD_WITHIN_S:
+            broken.append(f"told {(self.told.after_s - matters_s) / 60:.0f} min after it mattered")
         return broken

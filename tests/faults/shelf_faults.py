@@ -13,7 +13,7 @@ from enum import StrEnum
 from pathlib import Path
 from typing import NamedTuple
 
-from faults.measured import CUT_OUT_C, LIMITER_C, Row, Told
+from faults.measured import CUT_OUT_C, LIMITER_C, PAST_CUT_OUT_K, Row, Told
 from helpers_station import House, house
 from matwarden.events import PushAsked, Refused
 from matwarden.settings import Settings
@@ -52,6 +52,7 @@ class Case(NamedTuple):
         blinds: heat is wrong from the fault on, because the guard can no longer know; otherwise only where the truth
             forbids it.
         of_house: strikes the whole shelf, once, when the first of its tubs is at its moment.
+        grows: harmless at first, so that what matters is when it passes a bound.
         excused: its wall may pass the cut-out: software cannot hold a welded contact, nor see past a probe that lies.
     """
 
@@ -60,6 +61,7 @@ class Case(NamedTuple):
     blinds: bool = False
     excused: bool = False
     of_house: bool = False
+    grows: bool = False
 
 
 def _on(kind: FaultKind, subject: str, amount: float = 0.0, for_h: float | None = None, place: str = "") -> Strike:
@@ -82,7 +84,8 @@ def _probe_cases(which: str) -> list[Case]:
         Case(f"{which} probe hangs", _on(FaultKind.PROBE_HANG, probe), blinds=True),
         Case(f"{which} probe stuck", _on(FaultKind.PROBE_STUCK, probe), excused=lies),
         Case(f"{which} probe noisy, 1 K", _on(FaultKind.PROBE_NOISE, probe, 1.0)),
-        Case(f"{which} probe drifts down, 1 K/h", _on(FaultKind.PROBE_DRIFT, probe, -1.0), excused=lies),
+        Case(f"{which} probe drifts down, 1 K/h", _on(FaultKind.PROBE_DRIFT, probe, -1.0), excused=lies, grows=lies),
+        Case(f"{which} probe drifts up, 1 K/h", _on(FaultKind.PROBE_DRIFT, probe, 1.0)),
         Case(f"{which} probe 5 K low", _on(FaultKind.PROBE_OFFSET, probe, -5.0), excused=lies),
         Case(f"{which} probe fallen into the room", _on(FaultKind.PROBE_ELSEWHERE, probe, place=ROOM), excused=lies),
         Case(f"{which} probe in the sun, +8 K for 6 h", _on(FaultKind.PROBE_OFFSET, probe, 8.0, for_h=6.0)),
@@ -146,6 +149,7 @@ class _Watch:
     line_wrong_s: float = 0.0
     mat_wrong_s: float = 0.0
     harm_at_s: float | None = None
+    past_at_s: float | None = None
     out_since_s: float | None = None
 
     def ripe(self, wall_c: float, allowed: bool, now_s: float) -> bool:
@@ -171,6 +175,8 @@ class _Watch:
         self.peak_wall_c = max(self.peak_wall_c, wall_c)
         self.peak_air_c = max(self.peak_air_c, air_c)
         self.lowest_air_c = min(self.lowest_air_c, air_c)
+        if self.over_k > PAST_CUT_OUT_K and self.past_at_s is None:
+            self.past_at_s = now_s
         forbidden = blinds or wall_c >= LIMITER_C + SLACK_K or air_c >= DEMAND_ENDS_C + SLACK_K
         if forbidden and powered:
             self.mat_wrong_s += POLL_S
@@ -258,9 +264,11 @@ def _row(case: Case, watch: _Watch, events: Sequence[object], delivered_n: int) 
         watch.line_wrong_s,
         watch.mat_wrong_s,
         None if watch.harm_at_s is None else watch.harm_at_s - struck_s,
+        None if watch.past_at_s is None else watch.past_at_s - struck_s,
         told,
         ", ".join(lost),
         case.excused,
+        case.grows,
     )
 
 

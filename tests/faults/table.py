@@ -21,12 +21,17 @@ probe or mat. Two tubs in a room that cools to 17 C, the fault with the mat on, 
 * **wrong**: seconds the relay's line went on allowing heat that the truth forbade (wall 0.4 K past the limiter, air
   0.4 K past where demand ends, or the guard could not know); after the +, seconds more that the mat was on anyway.
 * **harm**: minutes from the fault until it mattered: heated past the limiter, or an hour out of the band.
-* **told**: minutes from the fault to the first push about it, and that push's title. A line that begins with (log) was
-  no push: it is in the log, and `matwarden status` shows it.
-* **!** before a row: it breaks a bound. A true wall above {CUT_OUT_C + 0.5:g} C, unless the contact is welded, the wall
-  probe lies or the room is that hot; these two told later than 15 min after they became dangerous; harm not told.
+* **past**: minutes from the fault until the true wall passed {CUT_OUT_C + 0.5:g} C, the cut-out and half a kelvin.
+* **told**: minutes from the fault to the first push about it, and that push's title.
+* **!** before a row: it breaks a bound. A true wall past {CUT_OUT_C + 0.5:g} C, unless the contact is welded, the wall
+  probe lies or the room is that hot; told later than 15 min after it mattered, or not at all although it did.
+
+When a fault matters, for these bounds: at its **harm**. Only a wall probe that drifts down counts from **past**: it is
+honest at first, its first tenths are no more than any probe's own error, and what it must not do untold is let the wall
+past the cut-out. No time is asked for where nothing ever mattered: an open window that the mat makes up for, a mat that
+is covered or too strong while the limiter holds it and the air stays in its band, a clock that is set.
 """
-_COLUMNS = ("fault", "tub", "wall", "air", "low", "wrong s", "harm", "told", "first words", "lost")
+_COLUMNS = ("fault", "tub", "wall", "air", "low", "wrong s", "harm", "past", "told", "first words", "lost")
 
 
 def page(sections: Sequence[tuple[str, Sequence[Row]]]) -> str:
@@ -66,6 +71,7 @@ def _cells(row: Row) -> tuple[str, ...]:
         f"{row.lowest_air_c:.1f}",
         wrong,
         "none" if row.harm_s is None else f"{row.harm_s / 60:.0f}",
+        "-" if row.past_s is None else f"{row.past_s / 60:.0f}",
         "-" if told is None else f"{told.after_s / 60:.1f}",
         "" if told is None else told.title,
         row.lost,

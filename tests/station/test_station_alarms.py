@@ -125,6 +125,24 @@ def test_a_blind_tub_is_one_push(silent: tuple[str, ...]) -> None:
     assert [key.rpartition("/")[0] for key in asked] == ["blind/oak/unacknowledged"]
 
 
+def test_a_probe_that_jumps_again_and_again_is_told_once() -> None:
+    """Neither blind nor ever cold for an hour: told as unsteady, and its end too; the jumps of a lid are not told."""
+    bench = _watched_only()
+    for _ in range(2):
+        bench.set(rowan_air=_WELL_C - 3.0)
+        bench.run(10 * 60.0)
+        bench.set(rowan_air=_WELL_C)
+        bench.run(10 * 60.0)
+    assert not pushes(bench.told, "unsteady-probe/rowan-air")
+    for n in range(120):
+        bench.set(rowan_air=_WELL_C - 3.0 * (n % 2))
+        bench.run(POLL_S)
+    bench.set(rowan_air=_WELL_C)
+    assert [event.key.partition("/")[0] for event in bench.told if isinstance(event, PushAsked)] == ["unsteady-probe"]
+    bench.run(4 * _HOUR_S)
+    assert len(pushes(bench.told, "unsteady-probe/rowan-air")) == 2
+
+
 def test_one_of_two_wall_probes_dying_is_told_and_cuts_nothing() -> None:
     """With a second wall probe the tub is still seen: the dead one is told, and heat goes on; the last one cuts."""
     walls = (probe("oak-wall-1", Role.WALL), probe("oak-wall-2", Role.WALL))

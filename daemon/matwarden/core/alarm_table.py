@@ -25,6 +25,7 @@ __all__ = [
     "RELAY_WEAR",
     "STORAGE_FAILING",
     "TUB_ALARMS",
+    "UNSTEADY_PROBE",
     "alarm_id",
     "delays",
 ]
@@ -105,6 +106,19 @@ BLIND_PROBE = AlarmSpec(
     auto_acknowledge_on_return=True,
     consequence="One probe fewer: the next one to fail may leave the tub unwatched and unheated.",
     response="Check this probe's plug and cable within a day or two; replace the probe if that does not help.",
+    pushes_start=True,
+    pushes_return=True,
+    worst=None,
+)
+
+UNSTEADY_PROBE = AlarmSpec(
+    condition="unsteady-probe",
+    title="probe unsteady",
+    priority=Priority.MEDIUM,
+    latching=False,
+    auto_acknowledge_on_return=True,
+    consequence="Each jump of this probe cuts heat for a moment: its tub may go cold, and that may not be told.",
+    response="Look at the tub. Check the probe's plug and cable, and keep it away from mains cables; else replace it.",
     pushes_start=True,
     pushes_return=True,
     worst=None,
@@ -215,6 +229,7 @@ TUB_ALARMS: tuple[AlarmSpec, ...] = (
     RELAY_FAULT,
     BLIND,
     BLIND_PROBE,
+    UNSTEADY_PROBE,
     HEAT_NOT_ARRIVING,
     HEAT_WHILE_CUT,
     PROBES_DISAGREE,
@@ -225,7 +240,7 @@ HOUSE_ALARMS: tuple[AlarmSpec, ...] = (STORAGE_FAILING, CLOCK_STEPPED, POWER_LOS
 ALARMS: tuple[AlarmSpec, ...] = (*TUB_ALARMS, *HOUSE_ALARMS)
 """Every kind of alarm. All acknowledge themselves on return: there is no way to acknowledge one yet.
 
-Neither trip nor relay fault latches here: their condition is the guard's own latch. `BLIND_PROBE` and
+Neither trip nor relay fault latches here: their condition is the guard's own latch. `BLIND_PROBE`, `UNSTEADY_PROBE` and
 `HEAT_NOT_ARRIVING` are to be suppressed while `BLIND` of the same enclosure is active: the one tells all. The house's
 three are told of no tub. A stepped clock and a lost power end by themselves: each needs one look, so each is an alarm.
 """
@@ -241,7 +256,7 @@ _UNRECORDED_S = 120.0
 
 
 def alarm_id(spec: AlarmSpec, subject: str) -> str:
-    """The alarm's id, unique in the house. `subject`: an enclosure's id, for `BLIND_PROBE` a probe's."""
+    """The alarm's id, unique in the house. `subject`: an enclosure's id, of an alarm of a probe the probe's."""
     return f"{spec.condition}/{subject}"
 
 
@@ -253,6 +268,8 @@ def delays(spec: AlarmSpec, times: AlarmTimes) -> tuple[float, float]:
         return times.hot_after_s, times.clear_after_s
     if spec is BLIND or spec is BLIND_PROBE:
         return times.blind_after_s, times.clear_after_s
+    if spec is UNSTEADY_PROBE:
+        return 0.0, times.clear_after_s
     if spec is HEAT_NOT_ARRIVING:
         return _SURE_S, times.clear_after_s
     if spec is HEAT_WHILE_CUT:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from matwarden.core.alarm_table import BLIND, BLIND_PROBE, COLD, CUT_OUT, HOT, RELAY_FAULT
+from matwarden.core.alarm_table import BLIND, BLIND_PROBE, COLD, CUT_OUT, HOT, RELAY_FAULT, UNSTEADY_PROBE
 from matwarden.core.alarms import AlarmSpec, Change
 from matwarden.core.units import duration_text, temperature_text
 from matwarden.terms import Band, Unit
@@ -27,7 +27,7 @@ class Facts(NamedTuple):
         unit: the keeper's.
         band: the tub's; None for a room probe.
         now_c: inside temperature now (of the room for a room probe); None when unknown.
-        probe: id of the probe, for `BLIND_PROBE`.
+        probe: id of the probe, for `BLIND_PROBE` and `UNSTEADY_PROBE`.
         why: one clause or sentence from whoever knows the cause (guard, probe); may be empty. Of the newer alarms the
             numbers themselves.
     """
@@ -84,6 +84,8 @@ def start_text(spec: AlarmSpec, change: Change, facts: Facts) -> str:
         return f"{facts.tub} has had {_unread(facts)} for {lasted}{_because(facts)}{now}."
     if spec is BLIND_PROBE:
         return f"{facts.tub}: probe {facts.probe} has had no good reading for {lasted}{_because(facts)}{now}."
+    if spec is UNSTEADY_PROBE:
+        return f"{facts.tub}: probe {facts.probe} jumps again and again, more than a tub can{_because(facts)}{now}."
     return f"{facts.tub}: {_NEWS[spec.condition]}{_because(facts)}{now}."
 
 
@@ -101,6 +103,8 @@ def return_text(spec: AlarmSpec, change: Change, facts: Facts) -> str:
         return f"{facts.tub} can be read again after {lasted}{now}."
     if spec is BLIND_PROBE:
         return f"{facts.tub}: probe {facts.probe} can be read again after {lasted}{now}."
+    if spec is UNSTEADY_PROBE:
+        return f"{facts.tub}: probe {facts.probe} is steady again after {lasted}{now}."
     return f"{facts.tub}: {_OVER[spec.condition]} after {lasted}{now}."
 
 
@@ -130,7 +134,7 @@ def _start_words(spec: AlarmSpec, change: Change, facts: Facts) -> str:
         return f"{spec.title} for {lasted}{_now(facts)}"
     if spec is BLIND:
         return f"{_unread(facts)} for {lasted}"
-    if spec is BLIND_PROBE:
+    if spec is BLIND_PROBE or spec is UNSTEADY_PROBE:
         return f"{spec.title}, {facts.probe}"
     if spec is CUT_OUT:
         return f"{spec.title}, look now"
@@ -143,6 +147,8 @@ def _return_words(spec: AlarmSpec, change: Change, facts: Facts) -> str:
         return f"{_is_back(spec, facts).replace('is ', '').replace('its ', '')} after {lasted}"
     if spec is BLIND_PROBE:
         return f"probe back, {facts.probe}"
+    if spec is UNSTEADY_PROBE:
+        return f"probe steady, {facts.probe}"
     if spec is BLIND:
         return f"read again after {lasted}"
     return _OVER[spec.condition]

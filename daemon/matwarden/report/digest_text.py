@@ -79,6 +79,8 @@ def _troubles(night: EnclosureNight, told_s: float, digest: NightDigest) -> list
         found.append(f"{night.name} not read for {duration_text(inside.missing_s)}")
     elif conditions & {"blind", "blind-probe"}:
         found.append(f"{night.name} probe silent")
+    if "unsteady-probe" in conditions:
+        found.append(f"{night.name} probe unsteady")
     return found
 
 
