@@ -1,8 +1,8 @@
 """`make tubs`: the heat watch over a wide grid of tubs, mats, rooms and probe errors; prints each one that is wrong.
 
-Healthy tubs must ring nothing in two days; a weld and a dead mat must be told in time. A wall probe that lies is told in
-time on most tubs, late or never on some with a mat far too strong for a warm room, which needs it for minutes only: those
-are printed, and fail nothing. What the tests keep of it is in tests/core/test_heat_watch_grid.py.
+Healthy tubs must ring nothing in two days; a weld and a dead mat must be told in time. A wall probe that lies is told
+in time on most tubs, late or never on some with a mat far too strong for a warm room, which needs it for
+minutes only: these are printed, and fail nothing. What the tests keep of it is in tests/core/test_heat_watch_grid.py.
 """
 
 from __future__ import annotations

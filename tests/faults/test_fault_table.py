@@ -9,13 +9,36 @@ import pytest
 from faults.shelf_faults import CASES, Moment, run
 from faults.table import TABLE, names
 
-# One of each kind of death: nothing, blind, lying, welded, dead, too hot.
-SAMPLE = ("nothing", "wall probe dead", "air probe in the sun, +8 K for 6 h", "relay welded", "mat dead")
+# One of each kind of death: nothing, blind, too hot, welded, dead, unsteady.
+SAMPLE = (
+    "nothing",
+    "wall probe dead",
+    "air probe in the sun, +8 K for 6 h",
+    "relay welded",
+    "mat dead",
+    "air probe noisy, 1 K",
+)
 
 
 def test_the_kept_table_names_every_fault() -> None:
     """Whoever adds a fault runs `make faults` again."""
     assert names(TABLE.read_text(encoding="utf-8")) >= {case.name for case in CASES}
+
+
+def test_the_kept_table_breaks_no_bound() -> None:
+    """What breaks one is marked in the table and listed at its end: there is none."""
+    kept = TABLE.read_text(encoding="utf-8")
+    assert "## Bounds broken: 0" in kept
+    assert "| ! " not in kept
+
+
+def test_a_wall_probe_that_drifts_is_told_before_the_wall_passes_the_cut_out(tmp_path: Path) -> None:
+    """It counts from when the true wall passes 30.5 C, with a mat too strong for its tub; here it is told before."""
+    (case,) = [case for case in CASES if case.name == "wall probe drifts down, 1 K/h"]
+    for row in run(case, Moment.HOTTEST, tmp_path):
+        assert row.failures() == []
+        assert row.told is not None
+        assert row.past_s is None or row.told.after_s <= row.past_s
 
 
 @pytest.mark.parametrize("name", SAMPLE)
