@@ -18,6 +18,7 @@ from matwarden.settings import Settings, load
 from matwarden.sinks.console import ConsoleSink
 from matwarden.sinks.demo_broker import DemoBrokerError, embedded_broker
 from matwarden.sinks.push_terms import PushTarget, PushTerms
+from matwarden.sinks.store_latches import LATCHES
 from matwarden.sinks.store_schema import DATABASE, StoreError
 
 __all__ = ["PHONE", "demo_settings", "demonstrate"]
@@ -25,7 +26,8 @@ __all__ = ["PHONE", "demo_settings", "demonstrate"]
 # Where the demo's pushes go instead of to a phone.
 PHONE = "phone.txt"
 _MARK = "made-by-demo.txt"
-_OURS = (DATABASE, f"{DATABASE}-wal", f"{DATABASE}-shm", "matwarden.lock", PHONE, "relays.txt", "relay-lines", _MARK)
+_RECORD = (DATABASE, f"{DATABASE}-wal", f"{DATABASE}-shm", LATCHES, "matwarden.lock")
+_OURS = (*_RECORD, PHONE, "relays.txt", "relay-lines", _MARK)
 
 
 def demo_settings() -> Path:

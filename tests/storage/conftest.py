@@ -31,4 +31,19 @@ def small_disk(tmp_path: Path) -> Iterator[Path]:
     if mounted.returncode:
         pytest.skip("needs the right to mount a file system in memory")
     yield path
-    subprocess.run(["umount", str(path)], check=True)
+    subprocess.run(["umount", "-l", str(path)], check=True)
+
+
+@pytest.fixture
+def small_ext4(tmp_path: Path) -> Iterator[Path]:
+    """A file system of six megabytes, of the kind that a Raspberry Pi has: in blocks of 4096 bytes."""
+    image, path = tmp_path / "image", tmp_path / "ext4"
+    path.mkdir()
+    image.write_bytes(bytes(6 * 1024 * 1024))
+    try:
+        subprocess.run(["mkfs.ext4", "-q", "-b", "4096", str(image)], check=True, capture_output=True)
+        subprocess.run(["mount", "-o", "loop", str(image), str(path)], check=True, capture_output=True)
+    except (OSError, subprocess.CalledProcessError):
+        pytest.skip("needs mkfs.ext4 and the right to mount a file")
+    yield path
+    subprocess.run(["umount", "-l", str(path)], check=True)

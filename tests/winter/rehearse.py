@@ -14,6 +14,7 @@ from matwarden.main import open_devices
 from matwarden.rehearsal import Rehearsal
 from matwarden.settings import load
 from matwarden.sinks.push_terms import PushTarget, PushTerms
+from matwarden.sinks.store_latches import LATCHES
 from matwarden.sinks.store_schema import DATABASE
 
 __all__ = ["DATA", "PHONE", "RELAYS", "TUBS", "Progress", "Winter", "rehearse"]
@@ -22,7 +23,7 @@ DATA = Path(__file__).resolve().parents[1] / "data" / "winter"
 TUBS = ("oak", "alder", "hazel", "rowan")
 PHONE = "phone.txt"
 RELAYS = "relays.txt"
-_OURS = (DATABASE, f"{DATABASE}-wal", f"{DATABASE}-shm", "matwarden.lock", PHONE, RELAYS)
+_OURS = (DATABASE, f"{DATABASE}-wal", f"{DATABASE}-shm", "matwarden.lock", LATCHES, PHONE, RELAYS)
 _DAY_S = 86400.0
 
 

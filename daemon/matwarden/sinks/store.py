@@ -101,7 +101,7 @@ class StoreSink:
         self._refusals: dict[str, tuple[int, int, str]] = {}
         # Everything remembered, for the day the file is replaced; and the keys of it that are not on the disk yet.
         self._memory = {key: json.dumps(value) for key, value in store.remembered().items()}
-        self._fresh_keys: set[str] = set()
+        self._fresh_keys: set[str] = set(store.kept_beside)
         self._series: dict[str, tuple[int, int]] = {}
         self._fresh_series: list[Row] = []
         self._heads: dict[str, int] = {}
@@ -262,11 +262,14 @@ class StoreSink:
         try:
             self._store.write(self._write, self._now.wall_s)
         except StoreReplaced:
+            self._keep_beside()
             self._write_all_again()
             raise
         except StoreError:
+            self._keep_beside()
             self._shed()
             raise
+        self._store.keep_beside({})
         self._stretches = [last]
         last.stored = True
         if self._low:
@@ -280,6 +283,11 @@ class StoreSink:
         self._fresh_series.clear()
         self._urgent = False
         self._committed_s = self._now.mono_s
+
+    def _keep_beside(self) -> None:
+        """A trip must be known after a kill or a power cut, also when the disk has no room for a commit."""
+        guards = [key for key in sorted(self._fresh_keys) if key.startswith("guard/")]
+        self._store.keep_beside({key: self._memory[key] for key in guards})
 
     def _write(self, connection: sqlite3.Connection) -> None:
         """Everything held, inside the caller's transaction."""

@@ -11,7 +11,7 @@ import fcntl
 import json
 import os
 import sqlite3
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
@@ -20,6 +20,7 @@ from typing import Any, NoReturn
 from sqlite_utils import Database
 
 from matwarden.lock_holder import LOCK
+from matwarden.sinks.store_latches import LATCHES, Latches
 from matwarden.sinks.store_schema import (
     DATABASE,
     StoreBusy,
@@ -104,14 +105,19 @@ class Store:
         self._closed = False
         self._damaged = False
         self._read_only = False
-        self._finish_replacing(now_wall_s)
+        self._latches = Latches(path.with_name(LATCHES), power_safe)
         try:
-            self._db = _open(path, power_safe)
-        except sqlite3.Error as error:
-            if is_damage(error):
-                self._begin_anew(now_wall_s)
-            else:
-                self._only_read(error)
+            self._finish_replacing(now_wall_s)
+            try:
+                self._db = _open(path, power_safe)
+            except sqlite3.Error as error:
+                if is_damage(error):
+                    self._begin_anew(now_wall_s)
+                else:
+                    self._only_read(error)
+        except BaseException:
+            self._latches.close()
+            raise
 
     @property
     def connection(self) -> sqlite3.Connection:
@@ -119,15 +125,28 @@ class Store:
         return self._db.conn
 
     def remembered(self) -> dict[str, dict[str, Any]]:
-        """Everything kept by `Remember` events, by key.
+        """Everything kept by `Remember` events, by key; what could be kept beside the record only is newer than it.
 
         Raises:
             StoreError: it cannot be read.
         """
         try:
-            return {row["key"]: json.loads(row["json"]) for row in self._db.query("SELECT key, json FROM memory")}
+            kept = {row["key"]: row["json"] for row in self._db.query("SELECT key, json FROM memory")}
         except sqlite3.Error as error:
             raise explain(error, self.path, "read") from error
+        return {key: json.loads(text) for key, text in {**kept, **self._latches.states}.items()}
+
+    @property
+    def kept_beside(self) -> frozenset[str]:
+        """The keys of what is kept beside the record, because it could not be committed."""
+        return frozenset(self._latches.states)
+
+    def keep_beside(self, states: Mapping[str, str]) -> None:
+        """Keep these JSON texts, by `Remember` key, for the next start: they could not be committed. Never raises.
+
+        An empty mapping: everything is in the record again.
+        """
+        self._latches.keep(states)
 
     def write(self, work: Callable[[sqlite3.Connection], None], now_wall_s: float) -> None:
         """Do `work` in one transaction: all of it is on the disk afterwards, or nothing.
@@ -164,6 +183,7 @@ class Store:
         self._closed = True
         with contextlib.suppress(sqlite3.Error):
             self._db.close()
+        self._latches.close()
         os.close(self._lock)
 
     def _roll_back(self) -> None:

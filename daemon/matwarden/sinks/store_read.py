@@ -13,6 +13,7 @@ from typing import Any, NamedTuple, overload
 
 from matwarden.core.record import AlarmLine, Point, RefusalCount, SeriesKey, Window
 from matwarden.sinks.store_heat import heat_changes
+from matwarden.sinks.store_latches import LATCHES, kept_latches
 from matwarden.sinks.store_parts import parts, readings_between
 from matwarden.sinks.store_schema import DATABASE, StoreError, connect_read_only, explain
 from matwarden.sinks.store_time import START, STARTED, STEPPED, Mark, Stretch, high_water, laid_out
@@ -97,7 +98,9 @@ class Recorded:
     def remembered(self) -> dict[str, dict[str, Any]]:
         """Everything kept by `Remember` events, by key."""
         with self._moment() as connection:
-            return {key: json.loads(kept) for key, kept in connection.execute("SELECT key, json FROM memory")}
+            kept = dict(connection.execute("SELECT key, json FROM memory").fetchall())
+        kept |= kept_latches(self._path.with_name(LATCHES))
+        return {key: json.loads(text) for key, text in kept.items()}
 
     def latest_readings(self) -> list[LatestReading]:
         """The newest reading of every series that had one lately."""
