@@ -93,7 +93,8 @@ def kept_digest(settings: Settings, day: str) -> tuple[str, dict[str, Any]] | No
 def _night(settings: Settings, day: str) -> tuple[NightDigest, Mark]:
     recorded = Recorded(settings.store.directory)
     until = recorded.mark()
-    window = recorded.window(recorded.digest_mark(), until)
-    standing = recorded.active_alarms()
+    since = recorded.digest_mark()
+    window = recorded.window(since, until)
+    standing = recorded.active_alarms(since)
     night = night_digest(day, settings.zone, window, settings.enclosures, settings.room_probes, standing)
     return night, until

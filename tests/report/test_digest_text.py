@@ -79,12 +79,20 @@ def test_an_alarm_that_stands_is_told_with_its_whole_time() -> None:
     assert first_line(digest_of({OAK_AIR: steady(20.0)}, standing=standing)) == "Oak cold 26 h; 1 alarm still on"
 
 
-def test_an_alarm_that_stands_for_days_is_told_with_all_of_them() -> None:
-    """Cold since two days before the window, told an hour later: 3 d 1 h, the number its return will tell."""
-    standing = [line("cold/oak", -48 * HOUR_S, S.UNACKNOWLEDGED, HOUR_S)._replace(elapsed_s=0.0)]
+@pytest.mark.parametrize("ahead_s", [0.0, 24 * HOUR_S, -30 * HOUR_S])
+def test_an_alarm_that_stands_for_days_is_told_with_all_of_them(ahead_s: float) -> None:
+    """Cold since two days before the window, told an hour later: 3 d 1 h, however wrong the clock was at its start."""
+    told = line("cold/oak", -48 * HOUR_S, S.UNACKNOWLEDGED, HOUR_S)
+    standing = [told._replace(wall_s=told.wall_s + ahead_s)]
     assert first_line(digest_of({OAK_AIR: steady(20.0)}, standing=standing)) == "Oak cold 3 d 1 h; 1 alarm still on"
-    stepped = digest_of({OAK_AIR: steady(20.0)}, standing=standing, clock_steps=(24 * HOUR_S,))
-    assert first_line(stepped) == "Oak cold 2 d 1 h; 1 alarm still on"
+
+
+def test_an_alarm_that_was_seen_meanwhile_is_not_counted_twice() -> None:
+    """Cold from 9 h to the end at 24 h, told an hour later and acknowledged six hours after that: 15 h."""
+    told = line("cold/oak", 10 * HOUR_S, S.UNACKNOWLEDGED, HOUR_S)
+    seen = line("cold/oak", 16 * HOUR_S, S.ACKNOWLEDGED, 7 * HOUR_S)
+    digest = digest_of({OAK_AIR: cold_spell(20.0, 9 * HOUR_S, 24 * HOUR_S)}, [told], standing=[seen])
+    assert first_line(digest) == "Oak cold 15 h; 1 alarm still on"
 
 
 def test_an_alarm_that_bridged_brief_returns_is_told_as_the_alarm_told_it() -> None:

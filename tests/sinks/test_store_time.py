@@ -220,3 +220,17 @@ def test_a_mark_is_written_and_read_as_text() -> None:
     for bad in ("", "1.2.3", "1.2.3.4.5.x"):
         with pytest.raises(ValueError, match="not a mark|invalid literal"):
             Mark.parse(bad)
+
+
+def test_an_alarm_from_before_a_window_is_as_old_as_it_is_whatever_the_clock_did(tmp_path: Path) -> None:
+    """Told at 100 s, the clock set back six hours at 200 s, a digest at 1000 s: 900 s before the next window."""
+    sink = open_sink(tmp_path)
+    sink.accept([started(at(0)), alarm(at(100), AlarmState.UNACKNOWLEDGED)])
+    back_s = -6 * HOUR_S
+    sink.accept([stepped(at(200, back_s), back_s), digest(at(1000, back_s), "2027-11-15")])
+    sink.accept([readings(at(1200, back_s), 25.0)])
+    sink.close()
+    recorded = Recorded(tmp_path)
+    (told,) = recorded.active_alarms(recorded.digest_mark())
+    assert told.elapsed_s == -900.0
+    assert [line.elapsed_s for line in recorded.active_alarms()] == [100.0]

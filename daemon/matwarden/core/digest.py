@@ -119,8 +119,9 @@ def night_digest(
     """Sum up a window.
 
     Args:
-        standing: the last transition of every alarm that is not normal at the window's end. Those that are shelved,
-            suppressed, out of service or only waiting to be seen are not on, and are left out.
+        standing: the last transition of every alarm that is not normal at the window's end, with its elapsed time on
+            the window's line (negative: before the window). Those that are shelved, suppressed, out of service or only
+            waiting to be seen are not on, and are left out.
     """
     standing = [line for line in standing if line.state in _ON]
     known = {enclosure.id for enclosure in enclosures}

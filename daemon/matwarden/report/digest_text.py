@@ -90,10 +90,7 @@ def _lasted(night: EnclosureNight, condition: str, spell: Spell | None, digest: 
     found += [line.active_s for line in night.returned if line.alarm.startswith(f"{condition}/")]
     for line in night.standing:
         if line.alarm.startswith(f"{condition}/"):
-            started = [start.elapsed_s for start in night.started if start.alarm == line.alarm]
-            # One from before the window stands since then; its start has only a wall time.
-            before_s = digest.to_wall_s - line.wall_s - sum(digest.clock_steps_s)
-            stood_s = digest.lasts_s - max(started) if started else max(before_s, digest.lasts_s)
+            stood_s = digest.lasts_s - line.elapsed_s
             # What nobody could read is not claimed to have been cold.
             found.append(line.active_s + min(stood_s, max(stood_s, digest.lasts_s) - night.inside.missing_s))
     return max(found)

@@ -137,16 +137,23 @@ class Recorded:
             for enclosure, wall_ms, allowed, *rest in rows
         ]
 
-    def active_alarms(self) -> list[AlarmLine]:
-        """The newest transition of every alarm that is not back to normal, oldest first; `elapsed_s` is 0."""
+    def active_alarms(self, since: Mark | None = None) -> list[AlarmLine]:
+        """The newest transition of every alarm that is not back to normal, oldest first.
+
+        Args:
+            since: `elapsed_s` is counted as in the window that begins there: before it, it is negative. None: as in
+                the window of everything.
+        """
         with self._moment() as connection:
             rows = connection.execute(
                 "SELECT a.stretch, a.t_ms, a.alarm, a.enclosure, a.previous, a.state, a.text, a.active_ms FROM alarms a"
                 " WHERE a.id IN (SELECT max(id) FROM alarms GROUP BY alarm) AND a.state != ? ORDER BY a.id",
                 (AlarmState.NORMAL.value,),
             ).fetchall()
-            stretches = {stretch.id: stretch for stretch in laid_out(connection)}
-        return [_alarm_line(row, stretches[row[0]])._replace(elapsed_s=0.0) for row in rows]
+            line = laid_out(connection)
+        start_ms = _start_ms(line, since or START)
+        stretches = {each.id: each._replace(elapsed_ms=each.elapsed_ms - start_ms) for each in line}
+        return [_alarm_line(row, stretches[row[0]]) for row in rows]
 
     def digest(self, date: str) -> KeptDigest | None:
         """The digest of a local date, None when there is none."""
@@ -184,7 +191,7 @@ class Recorded:
             if not line:
                 raise StoreError(f"nothing is recorded in {self._path} between the two moments asked for")
             first, last = line[0], line[-1]
-            start_ms = first.elapsed_ms + (since.t_ms if first.id == since.stretch else 0)
+            start_ms = _start_ms(line, since)
             line = [stretch._replace(elapsed_ms=stretch.elapsed_ms - start_ms) for stretch in line]
             begun = [stretch for stretch in line if stretch.id > since.stretch]
             if since == START:
@@ -213,6 +220,14 @@ class Recorded:
                 raise explain(error, self._path, "read") from error
 
 
+def _start_ms(line: Sequence[Stretch], since: Mark) -> int:
+    """Where on this time line the window begins that `since` begins."""
+    first = next((stretch for stretch in line if stretch.id >= since.stretch), None)
+    if first is None:
+        return 0
+    return first.elapsed_ms + (since.t_ms if first.id == since.stretch else 0)
+
+
 def _series(
     connection: sqlite3.Connection, line: Sequence[Stretch], since: Mark, until: Mark
 ) -> dict[SeriesKey, Track]:
@@ -236,8 +251,9 @@ def _series(
 
 def _alarms(connection: sqlite3.Connection, line: Sequence[Stretch], since: Mark, until: Mark) -> list[AlarmLine]:
     stretches = {stretch.id: stretch for stretch in line}
+    # Told only after the window's start, one may have happened a moment before it.
     return [
-        _alarm_line(row, stretches[row[0]])
+        (found := _alarm_line(row, stretches[row[0]]))._replace(elapsed_s=max(0.0, found.elapsed_s))
         for row in connection.execute(
             "SELECT stretch, t_ms, alarm, enclosure, previous, state, text, active_ms FROM alarms"
             " WHERE id > ? AND id <= ? ORDER BY id",
@@ -248,7 +264,7 @@ def _alarms(connection: sqlite3.Connection, line: Sequence[Stretch], since: Mark
 
 def _alarm_line(row: Sequence[Any], stretch: Stretch) -> AlarmLine:
     _, t_ms, alarm, enclosure, previous, state, text, active_ms = row
-    elapsed_s = max(0.0, (stretch.elapsed_ms + t_ms) / 1000)
+    elapsed_s = (stretch.elapsed_ms + t_ms) / 1000
     wall_s = (stretch.wall_ms + t_ms) / 1000
     states = (AlarmState(previous), AlarmState(state))
     return AlarmLine(elapsed_s, wall_s, alarm, enclosure, *states, text, active_ms / 1000)
