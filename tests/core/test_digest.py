@@ -25,7 +25,7 @@ from digest_examples import (
 from matwarden.core.digest import Climate, HeatUse, Unread, alarms_of, night_digest
 from matwarden.core.digest_document import to_document
 from matwarden.core.exposure import Extreme, Spell
-from matwarden.core.record import AlarmLine, RefusalCount, Window
+from matwarden.core.record import AlarmLine, Point, RefusalCount, Window
 from matwarden.terms import AlarmState, Quantity, Role, Side
 
 S = AlarmState
@@ -109,6 +109,26 @@ def test_a_silent_probe_is_missing_time_and_not_a_value() -> None:
     rowan = digest_of({("rowan-air", Quantity.TEMPERATURE): steady(25.0, 0.0, 20 * HOUR_S)}).enclosures[1]
     assert rowan.inside.missing_s == 4 * HOUR_S - 50.0
     assert rowan.in_band_share == 1.0
+
+
+@pytest.mark.parametrize(("first_s", "missing_s"), [(0.0, 0.0), (9.0, 0.0), (60.0, 0.0), (61.0, 61.0), (900.0, 900.0)])
+def test_the_wait_for_the_first_reading_is_missing_only_when_it_is_long(first_s: float, missing_s: float) -> None:
+    """Stale is 60 s: up to there nothing was missed at the start, and nothing is made up for it either."""
+    points = [Point(first_s + n * 10.0, START_S + first_s + n * 10.0, 25.0) for n in range(1000)]
+    window = Window(0.0, first_s + 10_000.0, START_S, 0.0, {AIR: points}, (), (), (), 0, ())
+    inside = night_digest("2026-01-15", "UTC", window, (OAK,), (), ()).enclosures[0].inside
+    assert (inside.missing_s, inside.in_band_s) == (missing_s, 10_000.0)
+
+
+def test_with_two_probes_the_wait_is_that_for_the_first_of_them() -> None:
+    """One answers after 5 s and the other after an hour: the tub is read from the 5 s on."""
+    both = replace(OAK, probes=(probe("left", Role.AIR, "oak"), probe("right", Role.AIR, "oak")))
+    left = [Point(5.0 + n * 10.0, START_S, 24.0) for n in range(720)]
+    right = [point for point in left if point.elapsed_s >= HOUR_S]
+    series = {("left", Quantity.TEMPERATURE): left, ("right", Quantity.TEMPERATURE): right}
+    window = Window(0.0, 7205.0, START_S, 0.0, series, (), (), (), 0, ())
+    inside = night_digest("2026-01-15", "UTC", window, (both,), (), ()).enclosures[0].inside
+    assert (inside.missing_s, inside.in_band_s) == (0.0, 7200.0)
 
 
 def test_a_night_without_any_reading_says_that_nothing_is_known() -> None:

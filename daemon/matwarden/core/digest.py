@@ -65,7 +65,8 @@ class EnclosureNight:
     """One tub.
 
     Attributes:
-        inside: the inside temperature against the band: the coldest probe for cold, the hottest for heat.
+        inside: the inside temperature against the band: the coldest probe for cold, the hottest for heat. Its times
+            add up to the window, less the wait for the first reading where that is no longer than the stale time.
         in_band_share: of the time that was read; None when nothing was.
         started, returned: alarms that did so in the window. standing: alarms still on at its end.
     """
@@ -188,6 +189,9 @@ def _inside(enclosure: Enclosure, window: Window) -> Exposure:
     band, start_s, end_s = enclosure.band, window.start_elapsed_s, window.end_elapsed_s
     if not series:
         return exposure((), start_s, end_s, hold_s, band.low_c, band.high_c)
+    # Between the window's start and the first reading nothing was missed as long as a reading would still have held.
+    first_s = min((points[0].elapsed_s for points, _ in series if points), default=start_s)
+    start_s = first_s if start_s < first_s <= min(start_s + hold_s, end_s) else start_s
     cold = exposure(outermost(series, True), start_s, end_s, hold_s, band.low_c, band.high_c)
     if len(series) == 1:
         return cold
