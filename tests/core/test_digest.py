@@ -205,6 +205,17 @@ class TestDocument:
         numbers = {key for key, value in leaves(to_document(self.DIGEST)) if isinstance(value, (int, float))}
         assert {key for key in numbers - counts if not key.endswith(("_s", "_c", "_pct", "_kh", "_share"))} == set()
 
+    def test_its_alarms_are_those_of_the_whole_house(self) -> None:
+        """Tubs' and the house's in the order they came, each with its tub; and each tub's own with the tub."""
+        cold = line("cold/oak", 3 * HOUR_S, S.UNACKNOWLEDGED)
+        silent = line("blind/rowan", 2 * HOUR_S, S.UNACKNOWLEDGED, enclosure="rowan")
+        power = line("power-lost/house", HOUR_S, S.UNACKNOWLEDGED, enclosure=None)
+        document = to_document(digest_of(alarms=[power, silent, cold], standing=[silent]))
+        told = [(each["alarm"], each["enclosure"]) for each in document["alarms"]["started"]]
+        assert told == [("power-lost/house", None), ("blind/rowan", "rowan"), ("cold/oak", "oak")]
+        assert [each["alarm"] for each in document["alarms"]["standing"]] == ["blind/rowan"]
+        assert [each["alarm"] for each in document["enclosures"][0]["alarms"]["started"]] == ["cold/oak"]
+
     def test_the_values_of_a_tub(self) -> None:
         """An hour at 1.2 K under the band is told as 3600 s and 1.2 K.h."""
         inside = to_document(self.DIGEST)["enclosures"][0]["inside"]

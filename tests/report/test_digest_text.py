@@ -122,6 +122,21 @@ def test_a_silent_room_probe_is_told() -> None:
     assert first_line(digest_of(standing=standing)) == "room probe silent; 1 alarm still on"
 
 
+@pytest.mark.parametrize(
+    ("alarm", "told"),
+    [
+        ("power-lost/house", "not running for a while"),
+        ("storage-failing/house", "record failing"),
+        ("clock-stepped/house", "clock set"),
+    ],
+)
+def test_an_alarm_of_the_house_is_told_as_what_it_was(alarm: str, told: str) -> None:
+    """Started in the night and over by the morning: named, and not taken for the room's probe."""
+    started = line(alarm, HOUR_S, S.UNACKNOWLEDGED, enclosure=None)
+    over = line(alarm, 2 * HOUR_S, S.NORMAL, HOUR_S, enclosure=None)
+    assert first_line(digest_of(alarms=[started, over])) == told
+
+
 def test_a_power_cut_is_one_trouble_and_not_one_for_each_tub() -> None:
     """No tub was read for the last six hours (a held minute less)."""
     until = {OAK_AIR: steady(24.0, 0.0, 18 * HOUR_S), ROWAN_AIR: steady(25.0, 0.0, 18 * HOUR_S)}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 from matwarden.core.digest import Climate, EnclosureNight, NightDigest, Unread
@@ -17,7 +18,10 @@ _DECIMALS = 3
 
 
 def to_document(digest: NightDigest) -> dict[str, Any]:
-    """The digest for the store, for MQTT and for other programs."""
+    """The digest for the store, for MQTT and for other programs.
+
+    `alarms` holds those of the whole house; each tub's own stand with it as well.
+    """
     return {
         "date": digest.date,
         "zone": digest.zone,
@@ -28,7 +32,7 @@ def to_document(digest: NightDigest) -> dict[str, Any]:
         "clock_steps_s": [_rounded(step_s) for step_s in digest.clock_steps_s],
         "room": None if digest.room is None else _climate(digest.room),
         "room_unread": [_unread(each) for each in digest.room_unread],
-        "alarms": _alarms(digest.started, digest.returned, digest.standing),
+        "alarms": _all_alarms(digest),
         "enclosures": [_enclosure(each) for each in digest.enclosures],
     }
 
@@ -98,6 +102,20 @@ def _unread(unread: Unread) -> dict[str, Any]:
     }
 
 
+def _all_alarms(digest: NightDigest) -> dict[str, Any]:
+    """Those of every tub and those of none, in the order in which they came."""
+    nights: list[NightDigest | EnclosureNight] = [digest, *digest.enclosures]
+
+    def every(lines: Iterable[tuple[AlarmLine, ...]]) -> tuple[AlarmLine, ...]:
+        return tuple(sorted((line for each in lines for line in each), key=lambda line: line.elapsed_s))
+
+    return _alarms(
+        every(night.started for night in nights),
+        every(night.returned for night in nights),
+        every(night.standing for night in nights),
+    )
+
+
 def _alarms(
     started: tuple[AlarmLine, ...], returned: tuple[AlarmLine, ...], standing: tuple[AlarmLine, ...]
 ) -> dict[str, Any]:
@@ -111,6 +129,7 @@ def _alarms(
 def _line(line: AlarmLine) -> dict[str, Any]:
     return {
         "alarm": line.alarm,
+        "enclosure": line.enclosure,
         "at": rfc3339_z(line.wall_s),
         "state": line.state.value,
         "active_s": _rounded(line.active_s),

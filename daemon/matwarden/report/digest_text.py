@@ -25,6 +25,13 @@ __all__ = ["digest_text", "first_line"]
 _MISSING_TOLD_S = 600.0
 _DAY_S = 86400.0
 _NAMED_AT_MOST = 3
+# By the condition in the alarm's id, the most harmful first.
+_OF_NO_TUB = {
+    "power-lost": "not running for a while",
+    "storage-failing": "record failing",
+    "clock-stepped": "clock set",
+    "blind-probe": "room probe silent",
+}
 
 
 def digest_text(digest: NightDigest, unit: Unit, zone: ZoneInfo) -> str:
@@ -51,8 +58,8 @@ def first_line(digest: NightDigest) -> str:
     troubles = [f"No tub read for {duration_text(together)}"] if together >= _MISSING_TOLD_S else []
     for night in digest.enclosures:
         troubles += _troubles(night, together, digest)
-    if digest.started or digest.standing:
-        troubles.append("room probe silent")
+    of_no_tub = {line.alarm.partition("/")[0] for line in (*digest.started, *digest.standing)}
+    troubles += [words for condition, words in _OF_NO_TUB.items() if condition in of_no_tub]
     standing = len(digest.standing) + sum(len(night.standing) for night in digest.enclosures)
     if not troubles and not standing:
         return "All well"
