@@ -26,6 +26,7 @@ from matwarden.digests import Digests
 from matwarden.events import ClockStepped, Event, Notice, PushAsked, Remember, Sink
 from matwarden.exit_codes import Exit
 from matwarden.last_run import ended_as_asked, run_begins
+from matwarden.lock_holder import LOCK, holder
 from matwarden.manager import manager_of
 from matwarden.pollers import ThreadPoller
 from matwarden.relay_lines import keep_lines
@@ -50,6 +51,7 @@ from matwarden.wiring import (
     spread_over_bus,
     taken_out,
 )
+from matwarden_hardware.ports import DriverError
 
 __all__ = ["serve"]
 
@@ -69,7 +71,16 @@ def serve(settings: Settings, open_devices: OpenDevices) -> int:
         DriverError: a device cannot be opened.
     """
     clock = SystemClock()
-    devices = open_devices(settings, lambda: clock.now().mono_s, True)
+    try:
+        devices = open_devices(settings, lambda: clock.now().mono_s, True)
+    except DriverError as error:
+        # Two on one record find each other at their first relay line: it says no more than who holds it.
+        process = holder(settings.store.directory / LOCK)
+        if process is None:
+            raise
+        who = f" (process {process})" if process else ""
+        _log.error("another matwarden%s runs with these settings; stop it first. %s", who, error)
+        return Exit.BUSY
     try:
         store = open_store(settings.store.directory, clock.now().wall_s)
     except StoreError as error:
