@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
+
 from helpers_settings import REAL, checked, edited
 
 WITHOUT_AIR = (
@@ -72,3 +74,34 @@ def test_no_message_repeats_an_address(tmp_path: Path) -> None:
         outcome = checked(tmp_path, edited(REAL, ("file:pushes.txt", address)))
         assert len(outcome.problems) == 1
         assert "s3cret" not in outcome.problems[0].line()
+
+
+def _bus(probes_n: int, own_s: float | None = None) -> str:
+    """The shelf with so many 1-wire probes, polled every 10 s; all but two of them every `own_s`."""
+    own = "" if own_s is None else f"every_s = {own_s}\n"
+    more = "".join(
+        f'\n[[probe]]\nid = "soil-{n}"\nrole = "substrate"\nenclosure = "rowan"\n{own}driver = "one-wire"\n'
+        f'address = "28-0316a2793e{n:02x}"\n'
+        for n in range(probes_n - 2)
+    )
+    return REAL + more
+
+
+@pytest.mark.parametrize(("probes_n", "own_s", "told"), [(13, None, False), (14, None, True), (20, 20.0, False)])
+def test_more_1_wire_probes_than_one_bus_can_serve_are_a_warning(
+    tmp_path: Path, probes_n: int, own_s: float | None, told: bool
+) -> None:
+    """A conversion takes up to 750 ms at 12 bits (DS18B20 datasheet, tCONV): 13 in 10 s, 14 do not fit."""
+    outcome = checked(tmp_path, _bus(probes_n, own_s))
+
+    assert outcome.settings is not None
+    assert any("on 1-wire" in warning for warning in outcome.warnings) == told
+
+
+def test_the_warning_says_which_interval_would_do(tmp_path: Path) -> None:
+    """14 probes need 10.5 s: with every_s at the 11 it advises, the warning is gone."""
+    outcome = checked(tmp_path, _bus(14))
+
+    assert "they take 10.5 s, 0.75 s each; some are asked every 10 s." in outcome.warnings[0]
+    assert "Raise every_s of [polling] to 11 or more" in outcome.warnings[0]
+    assert checked(tmp_path, edited(_bus(14), ("every_s = 10", "every_s = 11"))).warnings == ()

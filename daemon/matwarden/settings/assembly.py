@@ -9,6 +9,7 @@ from typing import Any, TypeVar
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from matwarden.settings import resolved, rows, services, simulated, words
+from matwarden.settings.buses import judge_buses
 from matwarden.settings.problems import Findings
 from matwarden.settings.resolved import Settings
 from matwarden.settings.scale import Scale
@@ -45,6 +46,8 @@ def assemble(raw: Mapping[str, Any], source: Path, findings: Findings) -> Settin
     simulation = _simulation(raw, sheet, files, shelf, every_s)
     if findings.problems or house is None or scale is None:
         return None
+    probes = [*shelf.room_probes, *(probe for enclosure in shelf.enclosures for probe in enclosure.probes)]
+    judge_buses(findings, probes, shelf.probe_drivers)
     return Settings(
         source=source,
         house_id=house.row.id,
