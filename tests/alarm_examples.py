@@ -11,6 +11,8 @@ from matwarden.terms import AlarmState, Priority
 PLAIN = AlarmSpec(
     condition="damp",
     title="damp",
+    limit="Wet.",
+    deadband="none",
     priority=Priority.LOW,
     latching=False,
     auto_acknowledge_on_return=True,

@@ -300,6 +300,8 @@ _HEAD = """
 id = "shelf-1"
 temperature_unit = "C"
 zone = "Europe/Amsterdam"
+[alarms]
+{alarms}
 [polling]
 every_s = {step_s}
 deadline_s = {half_s}
@@ -358,11 +360,13 @@ def house(
     seed: int = 1,
     mat: str = "",
     more: str = "",
+    alarms: str = "inverse = false\nring_again_min = 0\nsecond_after_min = 0",
 ) -> Settings:
     """Settings of a simulated shelf that keeps its record in `directory`.
 
     Args:
         room, mat: lines of the room's table and of each mat's. more: further tables.
+        alarms: lines of the alarms' table; an alarm calls once, after its delay, unless told otherwise.
     """
     directory.mkdir(parents=True, exist_ok=True)
     head = _HEAD.format(
@@ -373,6 +377,7 @@ def house(
         seed=seed,
         start_c=start_c,
         room=room,
+        alarms=alarms,
     )
     tubs = "".join(_TUB.format(id=id) for id in (*heated, *unheated))
     mats = "".join(_MAT.format(id=id, mat=mat) for id in heated)

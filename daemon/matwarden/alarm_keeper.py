@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, NamedTuple
 
+from matwarden.alarm import Alarm
 from matwarden.core.alarm_table import (
     BLIND,
     BLIND_PROBE,
@@ -17,30 +18,18 @@ from matwarden.core.alarm_table import (
     RELAY_FAULT,
     RELAY_WEAR,
     UNSTEADY_PROBE,
-    alarm_id,
-    delays,
 )
-from matwarden.core.alarm_words import Facts, push, text
-from matwarden.core.alarms import QUIET, AlarmSpec, from_dict, step, to_dict
+from matwarden.core.alarm_words import Facts
+from matwarden.core.alarms import QUIET, AlarmSpec
 from matwarden.core.conditions import Inside, is_cold, is_hot, is_probe_blind, is_worn, look, watched
 from matwarden.core.disagreement import comparable, is_apart, widest
 from matwarden.core.units import difference_text, temperature_text
 from matwarden.core.unsteady import STEADY, is_unsteady, step_doubts
-from matwarden.events import AlarmChanged, Event, Notice, PushAsked, Remember
+from matwarden.events import Event, Notice
 from matwarden.heat_keeper import HeatKeeper
-from matwarden.terms import AlarmState, AlarmTimes, At, Enclosure, ProbeTerms, Seen, Unit
+from matwarden.terms import AlarmState, AlarmTimes, At, Band, Enclosure, ProbeTerms, Seen, Unit
 
-__all__ = ["Alarm", "Guarding", "RoomAlarms", "TubAlarms", "active_states"]
-
-# Delays in progress are kept this often, so that a restart loses little of an on-delay.
-KEEP_EVERY_S = 60.0
-
-active_states = (
-    AlarmState.UNACKNOWLEDGED,
-    AlarmState.ACKNOWLEDGED,
-    AlarmState.LATCHED_UNACKNOWLEDGED,
-    AlarmState.LATCHED_ACKNOWLEDGED,
-)
+__all__ = ["Guarding", "RoomAlarms", "TubAlarms"]
 
 
 class Guarding(NamedTuple):
@@ -57,82 +46,6 @@ class Guarding(NamedTuple):
     operations: int
 
 
-class Alarm:
-    """One alarm: its spec, its delays, its memory, and when that was last kept."""
-
-    __slots__ = ("_kept_busy", "_kept_s", "enclosure", "id", "memory", "off_delay_s", "on_delay_s", "probe", "spec")
-
-    def __init__(
-        self,
-        spec: AlarmSpec,
-        subject: str,
-        enclosure: str | None,
-        times: AlarmTimes,
-        remembered: Mapping[str, Mapping[str, Any]],
-        at: At,
-        probe: str = "",
-    ) -> None:
-        self.spec = spec
-        self.id = alarm_id(spec, subject)
-        self.enclosure = enclosure
-        self.probe = probe
-        self.on_delay_s, self.off_delay_s = delays(spec, times)
-        self._kept_s = at.mono_s
-        kept = remembered.get(f"alarm/{self.id}")
-        try:
-            self.memory = QUIET if kept is None else from_dict(kept, at.wall_s)
-        except ValueError:  # written by another version: an alarm that stands will simply be told again
-            self.memory = QUIET
-        self._kept_busy = self.memory is not QUIET
-
-    def look(
-        self,
-        condition: bool | None,
-        suppress: bool,
-        at: At,
-        dt_s: float,
-        value_c: float | None,
-        facts: Facts,
-        events: list[Event],
-    ) -> None:
-        """Step the alarm and add what is to be told."""
-        before = self.memory
-        if before is QUIET and not condition and not suppress:
-            return
-        memory, change = step(before, condition, suppress, dt_s, self.on_delay_s, self.off_delay_s, self.spec, value_c)
-        self.memory = memory
-        if change is None:
-            # A delay that was kept and is over must be kept as over: a restart would go on with it otherwise.
-            over = memory is QUIET and self._kept_busy
-            if memory is not before and (over or at.mono_s - self._kept_s >= KEEP_EVERY_S):
-                self._keep(at, events, urgent=False)
-            return
-        self._keep(at, events, urgent=True)
-        if self.probe:
-            facts = facts._replace(probe=self.probe)
-        events.append(
-            AlarmChanged(
-                at,
-                self.id,
-                self.enclosure,
-                change.previous,
-                change.state,
-                self.spec.priority,
-                text(self.spec, change, facts),
-                change.active_s,
-            )
-        )
-        told = push(self.spec, change, facts)
-        if told is not None:
-            key = f"{self.id}/{change.state.value}/{at.wall_s:.3f}"
-            events.append(PushAsked(at, key, told.title, told.body, self.spec.priority))
-
-    def _keep(self, at: At, events: list[Event], urgent: bool) -> None:
-        self._kept_s = at.mono_s
-        self._kept_busy = self.memory is not QUIET
-        events.append(Remember(at, f"alarm/{self.id}", to_dict(self.memory, at.wall_s), urgent))
-
-
 class TubAlarms:
     """Every alarm of one enclosure and its probes."""
 
@@ -140,6 +53,7 @@ class TubAlarms:
         def alarm(spec: AlarmSpec, subject: str = enclosure.id, probe: str = "") -> Alarm:
             return Alarm(spec, subject, enclosure.id, enclosure.alarms, remembered, at, probe)
 
+        self.name = enclosure.name
         self._watched = watched(enclosure)
         self._facts = Facts(tub=enclosure.name, unit=unit, band=enclosure.band)
         self._cold, self._hot, self._blind = alarm(COLD), alarm(HOT), alarm(BLIND)
@@ -149,6 +63,8 @@ class TubAlarms:
         self._probes = [(probe, alarm(BLIND_PROBE, probe.id, probe.id)) for probe in enclosure.probes]
         self._unsteady = [alarm(UNSTEADY_PROBE, probe.id, probe.id) for probe in enclosure.probes]
         self._doubts = [STEADY for _ in enclosure.probes]
+        # Those that many tubs may share a cause of.
+        self.together = {alarm.spec.condition: alarm for alarm in (self._cold, self._hot, self._blind)}
         self._pairs = comparable(enclosure.probes)
         self._heat = HeatKeeper(enclosure, unit)
         self._rated = 0 if enclosure.mat is None else enclosure.mat.rated_operations
@@ -156,19 +72,25 @@ class TubAlarms:
         self._inference_failed = False
         self.inside_c: float | None = None
 
-    def all(self) -> list[tuple[str, AlarmState, float]]:
-        """Every alarm's id, state and seconds active."""
-        alarms = [self._cold, self._hot, self._blind, self._cut_out, self._relay_fault]
-        alarms += [self._no_heat, self._stays_hot, self._wear, self._apart]
-        alarms += [alarm for _, alarm in self._probes]
-        alarms += self._unsteady
-        return [(alarm.id, alarm.memory.state, alarm.memory.active_s) for alarm in alarms]
+    @property
+    def alarms(self) -> list[Alarm]:
+        """Every one of them."""
+        of_tub = [self._cold, self._hot, self._blind, self._cut_out, self._relay_fault]
+        of_probes = [*(alarm for _, alarm in self._probes), *self._unsteady]
+        return [*of_tub, self._no_heat, self._stays_hot, self._wear, self._apart, *of_probes]
 
-    def look(self, seen: Mapping[str, Seen], guarding: Guarding | None, at: At) -> list[Event]:
+    def look(
+        self,
+        seen: Mapping[str, Seen],
+        guarding: Guarding | None,
+        at: At,
+        together: frozenset[str] = frozenset(),
+    ) -> list[Event]:
         """Look at every condition once.
 
         Args:
             seen: what each probe of the enclosure says now. guarding: None without a mat.
+            together: the conditions that many tubs ring for as one.
         """
         events: list[Event] = []
         now_s = at.mono_s
@@ -180,12 +102,20 @@ class TubAlarms:
         cold, hot, blind = self._cold, self._hot, self._blind
         is_cold_now = is_cold(self._watched, inside, cold.memory.condition)
         is_hot_now = is_hot(self._watched, inside, hot.memory.condition)
+        band = facts.band or Band(0.0, 0.0)
         if is_cold_now or cold.memory is not QUIET:
-            cold.look(is_cold_now, False, at, dt_s, inside.coldest_c, facts._replace(now_c=inside.coldest_c), events)
+            value_c = inside.coldest_c
+            out_k = 0.0 if value_c is None else band.low_c - value_c
+            follows = _follows(cold, together)
+            cold.look(is_cold_now, follows, at, dt_s, value_c, facts._replace(now_c=value_c), events, out_k)
         if is_hot_now or hot.memory is not QUIET:
-            hot.look(is_hot_now, False, at, dt_s, inside.hottest_c, facts._replace(now_c=inside.hottest_c), events)
+            value_c = inside.hottest_c
+            out_k = 0.0 if value_c is None else value_c - band.high_c
+            follows = _follows(hot, together)
+            hot.look(is_hot_now, follows, at, dt_s, value_c, facts._replace(now_c=value_c), events, out_k)
         if inside.blind or blind.memory is not QUIET:
-            blind.look(inside.blind, False, at, dt_s, None, facts._replace(why=self._why(seen)), events)
+            follows = _follows(blind, together)
+            blind.look(inside.blind, follows, at, dt_s, None, facts._replace(why=self._why(seen)), events)
         if guarding is not None:
             self._look_at_heat(seen, guarding, inside, at, dt_s, events)
         follows = blind.memory.active
@@ -266,6 +196,13 @@ class TubAlarms:
         return clauses.pop() if len(clauses) == 1 else ""
 
 
+def _follows(alarm: Alarm, together: frozenset[str]) -> bool:
+    """Is its cause told for many tubs at once? What rang by itself before goes on by itself."""
+    if alarm.spec.condition not in together:
+        return False
+    return alarm.memory.state in (AlarmState.NORMAL, AlarmState.SUPPRESSED)
+
+
 class RoomAlarms:
     """Blindness of one room probe."""
 
@@ -282,9 +219,10 @@ class RoomAlarms:
         self._alarm = Alarm(BLIND_PROBE, probe.id, None, times, remembered, at, probe.id)
         self._looked_s = at.mono_s
 
-    def all(self) -> list[tuple[str, AlarmState, float]]:
-        """The alarm's id, state and seconds active."""
-        return [(self._alarm.id, self._alarm.memory.state, self._alarm.memory.active_s)]
+    @property
+    def alarms(self) -> list[Alarm]:
+        """The one."""
+        return [self._alarm]
 
     def look(self, seen: Seen, at: At) -> list[Event]:
         """Look once."""

@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, ClassVar, Protocol
 
-from matwarden.terms import AlarmState, At, Priority, Quality, Reading, Verdict
+from matwarden.terms import AlarmState, At, Priority, Quality, Reading, Recipients, Verdict
 
 __all__ = [
     "AlarmChanged",
@@ -84,6 +84,7 @@ class AlarmChanged:
         enclosure: whose alarm; None for a room probe's.
         text: one sentence for a person: what, how long, now.
         active_s: how long the condition has been true, 0.0 at its start.
+        by: who did it, when a person did; else empty.
     """
 
     durable: ClassVar[bool] = True
@@ -95,11 +96,12 @@ class AlarmChanged:
     priority: Priority
     text: str
     active_s: float
+    by: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class PushAsked:
-    """A person must know this. `key` is unique per transition: the same key is never pushed twice."""
+    """A person must know this. `key` is unique per call: the same key is never pushed twice to the same target."""
 
     durable: ClassVar[bool] = True
     at: At
@@ -107,6 +109,7 @@ class PushAsked:
     title: str
     body: str
     priority: Priority
+    recipients: Recipients = Recipients.FIRST
 
 
 @dataclass(frozen=True, slots=True)

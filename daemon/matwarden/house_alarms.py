@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from matwarden.alarm_keeper import Alarm
+from matwarden.alarm import Alarm
 from matwarden.core.alarm_table import CLOCK_STEPPED, POWER_LOST, STORAGE_FAILING
 from matwarden.core.alarm_words import Facts
 from matwarden.core.alarms import QUIET
 from matwarden.core.conditions import is_away_too_long, is_step_told
 from matwarden.core.units import duration_text
 from matwarden.events import Event
-from matwarden.terms import AlarmState, AlarmTimes, At, Unit
+from matwarden.terms import AlarmTimes, At, Unit
 
 __all__ = ["HouseAlarms"]
 
@@ -59,10 +59,10 @@ class HouseAlarms:
         self._first = True
         self._looked_s = at.mono_s
 
-    def all(self) -> list[tuple[str, AlarmState, float]]:
-        """Every alarm's id, state and seconds active."""
-        alarms = (self._storage, self._clock, self._power)
-        return [(alarm.id, alarm.memory.state, alarm.memory.active_s) for alarm in alarms]
+    @property
+    def alarms(self) -> list[Alarm]:
+        """Every one of them."""
+        return [self._storage, self._clock, self._power]
 
     def look(self, at: At, step_s: float) -> list[Event]:
         """Look once.

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from matwarden.alarm_keeper import active_states
+from matwarden.alarm import active_states
 from matwarden.core.record import AlarmLine
 from matwarden.core.units import duration_text, rfc3339_z
 from matwarden.settings.resolved import Settings

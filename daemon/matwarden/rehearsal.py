@@ -27,7 +27,18 @@ from matwarden.sinks.queue import InlineSink
 from matwarden.sinks.store import StoreSink, open_store
 from matwarden.sinks.store_read import Recorded
 from matwarden.station import Station
-from matwarden.wiring import Told, handed_on, house_alarms, mqtt_sink, permit_keeper, probe_terms, push_sink, taken_out
+from matwarden.terms import At
+from matwarden.wiring import (
+    Told,
+    handed_on,
+    house_alarms,
+    mqtt_sink,
+    permit_keeper,
+    probe_terms,
+    push_sink,
+    taken_out,
+    together_alarms,
+)
 
 __all__ = ["Rehearsal"]
 
@@ -99,7 +110,7 @@ class Rehearsal:
         self._next_push_s = at.mono_s
         self._calendar_wall_s = float("-inf")
         house = house_alarms(settings, last_seen_s, lambda: store_queue.failing, remembered, at)
-        self.station = self._station(simulation, remembered, house)
+        self.station = self._station(simulation, remembered, house, at)
         self._told.tell(taken_out(recorded, self.station.alarm_ids(), at))
         for text in store.notices:
             self._told.tell([Notice(at, text, warning=True)])
@@ -150,7 +161,7 @@ class Rehearsal:
         self._told.close(10.0)
 
     def _station(
-        self, simulation: SimulationSettings, remembered: dict[str, dict[str, Any]], house: HouseAlarms
+        self, simulation: SimulationSettings, remembered: dict[str, dict[str, Any]], house: HouseAlarms, at: At
     ) -> Station:
         settings = self.settings
         terms = probe_terms(settings)
@@ -166,8 +177,10 @@ class Rehearsal:
             wake=self._wake,
             judge_every_s=simulation.step_s,
             version=__version__,
+            room_alarm_times=settings.alarms.times,
             house_alarms=house,
             permit=permit_keeper(settings, self.devices),
+            together=together_alarms(settings, remembered, at),
         )
 
     def _tell(self, events: Sequence[Event]) -> None:

@@ -17,7 +17,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from matwarden import __version__
-from matwarden.alarm_keeper import active_states
+from matwarden.alarm import active_states
 from matwarden.calendar import Calendar, CalendarThread
 from matwarden.clocks import SystemClock
 from matwarden.control import ControlError, ControlServer
@@ -50,6 +50,7 @@ from matwarden.wiring import (
     push_sink,
     spread_over_bus,
     taken_out,
+    together_alarms,
 )
 from matwarden_hardware.ports import DriverError
 
@@ -149,8 +150,10 @@ class _Service:
             remembered,
             wake=wake,
             version=__version__,
+            room_alarm_times=settings.alarms.times,
             house_alarms=house_alarms(settings, last_seen_s, lambda: store_queue.failing, remembered, at),
             permit=permit_keeper(settings, devices),
+            together=together_alarms(settings, remembered, at),
         )
         with contextlib.suppress(StoreError):  # only for telling
             told.tell(taken_out(recorded, self._station.alarm_ids(), at))
@@ -227,7 +230,7 @@ class _Service:
     def _state_line(self) -> str:
         tubs = self._station.tubs.values()
         heated = sum(tub.guard is not None and tub.guard.verdict.allowed for tub in tubs)
-        alarms = sum(state in active_states for tub in tubs for _, state, _ in tub.alarms.all())
+        alarms = sum(alarm.memory.state in active_states for alarm in self._station.alarms())
         return f"{len(tubs)} tubs watched, heat allowed in {heated}, {alarms} alarms on"
 
     def _tell(self, events: Sequence[Event]) -> None:

@@ -12,6 +12,7 @@ from collections.abc import Callable, Mapping, Sequence
 from functools import partial
 from typing import Any
 
+from matwarden.alarm import Alarm
 from matwarden.alarm_keeper import Guarding, RoomAlarms, TubAlarms
 from matwarden.clocks import Clock
 from matwarden.events import ClockStepped, Event, Notice, Readings, Refused, Started
@@ -21,6 +22,7 @@ from matwarden.permit_keeper import PermitKeeper
 from matwarden.pollers import Capture, Poller
 from matwarden.probe_keeper import ProbeKeeper
 from matwarden.terms import AlarmTimes, At, Enclosure, ProbeTerms, Quality, Reading, Role, Seen, Unit
+from matwarden.together_keeper import TogetherAlarms
 from matwarden_hardware.ports import Relay
 
 __all__ = ["Station", "Tub"]
@@ -72,15 +74,15 @@ class Tub:
         )
         return self.guard.decide(wall, air, other, at)
 
-    def tell_alarms(self, at: At) -> list[Event]:
-        """Look at the alarms, after the guard has acted."""
+    def tell_alarms(self, at: At, together: frozenset[str]) -> list[Event]:
+        """Look at the alarms, after the guard has acted. `together`: conditions that many tubs ring for as one."""
         guard = self.guard
         if guard is None:
-            return self.alarms.look(self.seen, None, at)
+            return self.alarms.look(self.seen, None, at, together)
         tripped = guard.tripped
         why = guard.trip_words() if tripped else ""
         guarding = Guarding(guard.verdict.allowed, tripped, guard.relay_fault, why, guard.operations)
-        return self.alarms.look(self.seen, guarding, at)
+        return self.alarms.look(self.seen, guarding, at, together)
 
     def _introduce_neighbours(self) -> None:
         # Whose movement shows that a probe is stuck: another one of its role, else the next nearest thing. Damp
@@ -105,6 +107,7 @@ class Station:
         version: for the `Started` event.
         house_alarms: the alarms of no tub; None: nobody is told of them.
         permit: pulsed at the end of each complete cycle; None: there is none.
+        together: the alarms of many tubs at once; None: each rings for itself.
     """
 
     def __init__(
@@ -124,6 +127,7 @@ class Station:
         room_alarm_times: AlarmTimes | None = None,
         house_alarms: HouseAlarms | None = None,
         permit: PermitKeeper | None = None,
+        together: TogetherAlarms | None = None,
     ) -> None:
         at = clock.now()
         self._clock = clock
@@ -140,6 +144,7 @@ class Station:
         self.room_alarms = [RoomAlarms(terms, times, unit, remembered, at) for terms in room_probes]
         self.house_alarms = house_alarms
         self._permit = permit
+        self.together = together
         self._keepers = {p.terms.id: p for tub in self.tubs.values() for p in tub.probes}
         self._keepers.update({p.terms.id: p for p in self.room})
         self._guards = [tub.guard for tub in self.tubs.values() if tub.guard is not None]
@@ -155,12 +160,16 @@ class Station:
         """Every probe has answered once, or missed its deadline once."""
         return not self._unheard
 
+    def alarms(self) -> list[Alarm]:
+        """Every alarm that this station can have; those of no tub first."""
+        found = [] if self.together is None else list(self.together.alarms.values())
+        found += [] if self.house_alarms is None else self.house_alarms.alarms
+        found += [alarm for tub in self.tubs.values() for alarm in tub.alarms.alarms]
+        return found + [alarm for room in self.room_alarms for alarm in room.alarms]
+
     def alarm_ids(self) -> set[str]:
-        """Every alarm that this station can have."""
-        rows = [row for tub in self.tubs.values() for row in tub.alarms.all()]
-        rows += [row for alarms in self.room_alarms for row in alarms.all()]
-        rows += [] if self.house_alarms is None else self.house_alarms.all()
-        return {name for name, _, _ in rows}
+        """The id of each."""
+        return {alarm.id for alarm in self.alarms()}
 
     def cycle(self) -> float:
         """One complete cycle; returns the monotonic time at which the next one is due at the latest."""
@@ -262,12 +271,22 @@ class Station:
             events.append(Readings(at, tuple(taken)))
 
     def _look_at_alarms(self, at: At, step_s: float, events: list[Event]) -> None:
+        standing: frozenset[str] = frozenset()
+        if self.together is not None:
+            tubs = [tub.alarms for tub in self.tubs.values()]
+            look = partial(self.together.look, tubs, self._room_c(at), at)
+            events += self._contained("many tubs", look, at)
+            standing = self.together.standing
         for tub in self.tubs.values():
-            events += self._contained(tub.enclosure.id, partial(tub.tell_alarms, at), at)
+            events += self._contained(tub.enclosure.id, partial(tub.tell_alarms, at, standing), at)
         for keeper, alarms in zip(self.room, self.room_alarms, strict=True):
             events += self._contained(keeper.terms.id, partial(alarms.look, keeper.view(at.mono_s), at), at)
         if self.house_alarms is not None:
             events += self._contained("the house", partial(self.house_alarms.look, at, step_s), at)
+
+    def _room_c(self, at: At) -> float | None:
+        views = (keeper.view(at.mono_s) for keeper in self.room)
+        return next((view.value_c for view in views if view.quality is Quality.GOOD), None)
 
     def _contained(self, whose: str, look: Callable[[], list[Event]], at: At) -> list[Event]:
         try:

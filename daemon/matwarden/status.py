@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
-from matwarden.alarm_keeper import RoomAlarms, active_states
+from matwarden.alarm import Alarm, active_states
 from matwarden.core.units import rfc3339_z
-from matwarden.house_alarms import HouseAlarms
 from matwarden.probe_keeper import ProbeKeeper
 from matwarden.station import Station, Tub
-from matwarden.terms import AlarmState, At
+from matwarden.terms import At
 
 __all__ = ["status_document"]
 
@@ -24,14 +23,9 @@ def status_document(station: Station, at: At, sinks: Mapping[str, Any]) -> dict[
         "cycles": station.cycles,
         "enclosures": [_tub(tub, at) for tub in station.tubs.values()],
         "room": [_probe(probe, at) for probe in station.room],
-        "room_alarms": _standing([row for alarms in _of_no_tub(station) for row in alarms.all()]),
+        "room_alarms": _standing(alarm for alarm in station.alarms() if alarm.enclosure is None),
         "sinks": dict(sinks),
     }
-
-
-def _of_no_tub(station: Station) -> list[RoomAlarms | HouseAlarms]:
-    house = station.house_alarms
-    return [*station.room_alarms, *([] if house is None else [house])]
 
 
 def _tub(tub: Tub, at: At) -> dict[str, Any]:
@@ -53,7 +47,7 @@ def _tub(tub: Tub, at: At) -> dict[str, Any]:
         "band_c": [tub.enclosure.band.low_c, tub.enclosure.band.high_c],
         "probes": [_probe(probe, at) for probe in tub.probes],
         "heat": heat,
-        "alarms": _standing(tub.alarms.all()),
+        "alarms": _standing(tub.alarms.alarms),
     }
 
 
@@ -73,9 +67,9 @@ def _probe(probe: ProbeKeeper, at: At) -> dict[str, Any]:
     }
 
 
-def _standing(alarms: list[tuple[str, AlarmState, float]]) -> list[dict[str, Any]]:
+def _standing(alarms: Iterable[Alarm]) -> list[dict[str, Any]]:
     return [
-        {"id": name, "state": state.value, "active_s": round(active_s)}
-        for name, state, active_s in alarms
-        if state in active_states
+        {"id": alarm.id, "state": alarm.memory.state.value, "active_s": round(alarm.memory.active_s)}
+        for alarm in alarms
+        if alarm.memory.state in active_states
     ]

@@ -117,14 +117,40 @@ class MatTerms:
 
 
 @dataclass(frozen=True, slots=True)
+class InverseTime:
+    """Constants of one inverse-time curve of IEC 60255-151: the further out of its band, the sooner an alarm rings.
+
+    Attributes:
+        pickup_k: what a deviation is a multiple of. reset_s: seconds in which a full dose decays.
+    """
+
+    pickup_k: float
+    k_s: float
+    c_s: float
+    alpha: float
+    reset_s: float
+
+
+@dataclass(frozen=True, slots=True)
 class AlarmTimes:
-    """Delays and deadband of one enclosure's alarms."""
+    """Delays and deadband of one enclosure's alarms.
+
+    Attributes:
+        inverse: the second way for cold and hot to ring; None: only after their delay.
+        ring_again_s: seconds a high alarm may stay unacknowledged before it rings again; None: never.
+        second_after_s: seconds until it rings at the second targets; None: never.
+        re_alarm_s: seconds after which an acknowledged alarm that still stands is announced anew; None: never.
+    """
 
     cold_after_s: float
     hot_after_s: float
     blind_after_s: float
     clear_after_s: float
     deadband_k: float
+    inverse: InverseTime | None = None
+    ring_again_s: float | None = None
+    second_after_s: float | None = None
+    re_alarm_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,3 +245,11 @@ class Priority(StrEnum):
     HIGH = "high"
     MEDIUM = "medium"
     LOW = "low"
+
+
+class Recipients(StrEnum):
+    """Which targets a push is for."""
+
+    FIRST = "first"
+    SECOND = "second"  # those that are told only of what nobody acknowledged
+    ALL = "all"

@@ -6,8 +6,9 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from typing import Any, Protocol
 from zoneinfo import ZoneInfo
 
-from matwarden.alarm_keeper import active_states
+from matwarden.alarm import active_states
 from matwarden.clocks import Clock, SystemClock
+from matwarden.core.alarm_kept import to_dict
 from matwarden.core.alarms import QUIET, to_dict
 from matwarden.devices import Devices
 from matwarden.events import AlarmChanged, DigestMade, Event, Notice, PushAsked, Remember
@@ -21,7 +22,8 @@ from matwarden.sinks.outbox import Outbox
 from matwarden.sinks.push import PushSink
 from matwarden.sinks.push_send import send
 from matwarden.sinks.store_read import Recorded
-from matwarden.terms import AlarmState, At, Priority, ProbeTerms
+from matwarden.terms import AlarmState, At, Priority, ProbeTerms, Recipients
+from matwarden.together_keeper import TogetherAlarms
 
 __all__ = [
     "Queue",
@@ -35,6 +37,7 @@ __all__ = [
     "push_sink",
     "spread_over_bus",
     "taken_out",
+    "together_alarms",
 ]
 
 
@@ -70,6 +73,8 @@ class Told:
         if not self._pushes:
             # Nobody could ever deliver them: they must not pile up in the outbox.
             events = [event for event in events if not isinstance(event, PushAsked)]
+        else:
+            events = [e for e in events if not (isinstance(e, PushAsked) and e.recipients is Recipients.SECOND)]
         for queue in self._queues:
             queue.offer(events)
 
@@ -177,6 +182,14 @@ def house_alarms(
 def permit_keeper(settings: Settings, devices: Devices) -> PermitKeeper | None:
     """The keeper of the permit, None when there is no permit."""
     return None if devices.permit is None else PermitKeeper(devices.permit, settings.house_name)
+
+
+def together_alarms(settings: Settings, remembered: Mapping[str, Mapping[str, Any]], at: At) -> TogetherAlarms | None:
+    """The alarms of many tubs at once; None: the settings want none, or there are never as many."""
+    least_n = settings.alarms.together_n
+    if not least_n or len(settings.enclosures) < max(2, least_n):
+        return None
+    return TogetherAlarms(settings.house_name, settings.unit, least_n, settings.alarms.times, remembered, at)
 
 
 def day_and_clock(settings: Settings) -> Callable[[float], str]:

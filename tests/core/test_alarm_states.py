@@ -14,38 +14,45 @@ import pytest
 from matwarden.core.alarm_states import TABLE, AlarmEvent, next_state
 from matwarden.terms import AlarmState
 
-# (state, event, (active, known gone, latching, acknowledges itself)) -> state; a dash is "does not matter".
+# (state, event, (active, seen, known gone, latching, acknowledges itself)) -> state; a dash is "does not matter".
+# That an acknowledgement outlives shelving, suppression and maintenance: OPC 10000-9 keeps it as a state of its own
+# (5.8.2). That a latched alarm which begins anew is announced: ours.
 STANDARD = """
-normal                  active                 - - - -  unacknowledged
-unacknowledged          acknowledge            - - - -  acknowledged
-unacknowledged          clear                  - - y -  latched-unacknowledged
-unacknowledged          clear                  - - n y  normal
-unacknowledged          clear                  - - n n  returned-unacknowledged
-acknowledged            clear                  - - y -  latched-acknowledged
-acknowledged            clear                  - - n -  normal
-acknowledged            re-alarm               y - - -  unacknowledged
-returned-unacknowledged acknowledge            - - - -  normal
-returned-unacknowledged active                 - - - -  unacknowledged
-normal                  shelve                 - - - -  shelved
-unacknowledged          shelve                 - - - -  shelved
-acknowledged            shelve                 - - - -  shelved
-returned-unacknowledged shelve                 - - - -  shelved
-normal                  suppress               - - - -  suppressed-by-design
-unacknowledged          suppress               - - - -  suppressed-by-design
-acknowledged            suppress               - - - -  suppressed-by-design
-returned-unacknowledged suppress               - - - -  suppressed-by-design
-normal                  take-out-of-service    - - - -  out-of-service
-unacknowledged          take-out-of-service    - - - -  out-of-service
-acknowledged            take-out-of-service    - - - -  out-of-service
-returned-unacknowledged take-out-of-service    - - - -  out-of-service
-shelved                 unshelve               y - - -  unacknowledged
-shelved                 unshelve               n - - -  normal
-suppressed-by-design    unsuppress             y - - -  unacknowledged
-suppressed-by-design    unsuppress             n - - -  normal
-out-of-service          return-to-service      y - - -  unacknowledged
-out-of-service          return-to-service      n - - -  normal
-latched-unacknowledged  acknowledge            - - - -  latched-acknowledged
-latched-acknowledged    reset                  - y - -  normal
+normal                  active                 - - - - -  unacknowledged
+unacknowledged          acknowledge            - - - - -  acknowledged
+unacknowledged          clear                  - - - y -  latched-unacknowledged
+unacknowledged          clear                  - - - n y  normal
+unacknowledged          clear                  - - - n n  returned-unacknowledged
+acknowledged            clear                  - - - y -  latched-acknowledged
+acknowledged            clear                  - - - n -  normal
+acknowledged            re-alarm               y - - - -  unacknowledged
+returned-unacknowledged acknowledge            - - - - -  normal
+returned-unacknowledged active                 - - - - -  unacknowledged
+normal                  shelve                 - - - - -  shelved
+unacknowledged          shelve                 - - - - -  shelved
+acknowledged            shelve                 - - - - -  shelved
+returned-unacknowledged shelve                 - - - - -  shelved
+normal                  suppress               - - - - -  suppressed-by-design
+unacknowledged          suppress               - - - - -  suppressed-by-design
+acknowledged            suppress               - - - - -  suppressed-by-design
+returned-unacknowledged suppress               - - - - -  suppressed-by-design
+normal                  take-out-of-service    - - - - -  out-of-service
+unacknowledged          take-out-of-service    - - - - -  out-of-service
+acknowledged            take-out-of-service    - - - - -  out-of-service
+returned-unacknowledged take-out-of-service    - - - - -  out-of-service
+shelved                 unshelve               y y - - -  acknowledged
+shelved                 unshelve               y n - - -  unacknowledged
+shelved                 unshelve               n - - - -  normal
+suppressed-by-design    unsuppress             y y - - -  acknowledged
+suppressed-by-design    unsuppress             y n - - -  unacknowledged
+suppressed-by-design    unsuppress             n - - - -  normal
+out-of-service          return-to-service      y y - - -  acknowledged
+out-of-service          return-to-service      y n - - -  unacknowledged
+out-of-service          return-to-service      n - - - -  normal
+latched-unacknowledged  acknowledge            - - - - -  latched-acknowledged
+latched-acknowledged    reset                  - - y - -  normal
+latched-unacknowledged  active                 - - - - -  unacknowledged
+latched-acknowledged    active                 - - - - -  unacknowledged
 """
 
 Flags = tuple[bool, ...]
@@ -55,9 +62,9 @@ def expected(state: AlarmState, event: AlarmEvent, flags: Flags) -> AlarmState:
     """What the standard's side says; no line means that the state stays."""
     for line in STANDARD.strip().splitlines():
         words = line.split()
-        fits = all(mark == "-" or (mark == "y") is flag for mark, flag in zip(words[2:6], flags, strict=True))
+        fits = all(mark == "-" or (mark == "y") is flag for mark, flag in zip(words[2:7], flags, strict=True))
         if words[0] == state.value and words[1] == event.value and fits:
-            return AlarmState(words[6])
+            return AlarmState(words[7])
     return state
 
 
@@ -65,10 +72,16 @@ def expected(state: AlarmState, event: AlarmEvent, flags: Flags) -> AlarmState:
 @pytest.mark.parametrize("state", AlarmState)
 def test_every_state_meets_every_event_as_in_the_standard(state: AlarmState, event: AlarmEvent) -> None:
     """In all nine states every event leads where the standard says, and nowhere if it says nothing."""
-    for flags in product((False, True), repeat=4):
-        active, known_gone, latching, auto = flags
+    for flags in product((False, True), repeat=5):
+        active, seen, known_gone, latching, auto = flags
         reached = next_state(
-            state, event, active=active, known_gone=known_gone, latching=latching, auto_acknowledge=auto
+            state,
+            event,
+            active=active,
+            seen=seen,
+            known_gone=known_gone,
+            latching=latching,
+            auto_acknowledge=auto,
         )
         assert reached is expected(state, event, flags), flags
 

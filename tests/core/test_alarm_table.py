@@ -41,7 +41,7 @@ def ends(active_s: float, worst: float | None = None) -> Change:
 
 
 def test_every_alarm_says_what_it_leads_to_and_what_to_do() -> None:
-    """Fourteen alarms, each with a consequence and a response of at least one whole sentence."""
+    """Seventeen alarms, each with a consequence and a response of at least one whole sentence."""
     assert [spec.condition for spec in ALARMS] == [
         "cold",
         "hot",
@@ -54,6 +54,9 @@ def test_every_alarm_says_what_it_leads_to_and_what_to_do() -> None:
         "heat-while-cut",
         "probes-disagree",
         "relay-wear",
+        "cold-together",
+        "hot-together",
+        "blind-together",
         "storage-failing",
         "clock-stepped",
         "power-lost",
@@ -61,9 +64,11 @@ def test_every_alarm_says_what_it_leads_to_and_what_to_do() -> None:
     assert all(spec.response.endswith(".") and spec.consequence.endswith(".") for spec in ALARMS)
 
 
-def test_no_alarm_waits_for_an_acknowledgement_that_nobody_can_give() -> None:
-    """There is no way to acknowledge or reset an alarm yet, so none may depend on one."""
-    assert all(spec.auto_acknowledge_on_return and not spec.latching for spec in ALARMS)
+def test_what_a_keeper_should_find_on_coming_home_waits_for_an_acknowledgement() -> None:
+    """Cold, heat and a lost power stay until they were seen; a welded relay even until it is reset; faults do not."""
+    waiting = {spec.condition for spec in ALARMS if not spec.auto_acknowledge_on_return}
+    assert waiting == {"cold", "hot", "cold-together", "hot-together", "heat-while-cut", "power-lost"}
+    assert {spec.condition for spec in ALARMS if spec.latching} == {"heat-while-cut"}
 
 
 def test_no_advice_says_what_harms_the_animals() -> None:
@@ -87,6 +92,9 @@ def test_ids_and_delays_follow_the_settings() -> None:
         (60.0, 300.0),
         (3600.0, 300.0),
         (0.0, 0.0),
+        (0.0, 300.0),
+        (0.0, 300.0),
+        (0.0, 300.0),
         (120.0, 0.0),
         (0.0, 0.0),
         (0.0, 0.0),

@@ -11,18 +11,17 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from alarm_examples import LATCHING, MEANING, PLAIN, WAITS_FOR_ACK, lead, states
+from matwarden.core.alarm_kept import from_dict, to_dict
 from matwarden.core.alarms import (
     QUIET,
     AlarmMemory,
     acknowledge,
-    from_dict,
     re_alarm,
     reset,
     return_to_service,
     shelve,
     step,
     take_out_of_service,
-    to_dict,
     unshelve,
 )
 from matwarden.terms import AlarmState

@@ -24,7 +24,7 @@ from matwarden.settings.resolved import (
 )
 from matwarden.sinks.mqtt_terms import MqttTerms
 from matwarden.sinks.push_terms import PushTarget, PushTerms
-from matwarden.terms import AlarmTimes, MatTerms, Placement, ProbeTerms, Role, Side
+from matwarden.terms import AlarmTimes, InverseTime, MatTerms, Placement, ProbeTerms, Role, Side
 
 
 def sound(tmp_path: Path, text: str) -> Settings:
@@ -100,7 +100,9 @@ def test_a_tub_without_a_mat_is_only_watched(tmp_path: Path) -> None:
 
     assert settings.enclosures[1].mat is None
     assert list(settings.relay_drivers) == ["oak"]
-    assert settings.enclosures[1].alarms == AlarmTimes(3600.0, 3600.0, 600.0, 300.0, 0.5)
+    assert settings.enclosures[1].alarms == AlarmTimes(
+        3600.0, 3600.0, 600.0, 300.0, 0.5, InverseTime(1.0, 810.0, 0.0, 1.0, 3600.0), 900.0, 1800.0, None
+    )
 
 
 def test_how_probes_are_opened(tmp_path: Path) -> None:

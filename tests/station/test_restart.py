@@ -155,7 +155,7 @@ def test_progress_towards_an_alarm_survives_but_for_a_minute(rowan: House) -> No
     assert straight.active_s == pytest.approx(_HOUR_S, abs=POLL_S)
     rowan.shelf.mend(ROOM, FaultKind.ROOM_OFFSET)
     rowan.pass_time(12 * _HOUR_S)
-    assert alarms(rowan.collector.events, "cold/rowan")[-1] is AlarmState.NORMAL
+    assert alarms(rowan.collector.events, "cold/rowan")[-1] is AlarmState.RETURNED_UNACKNOWLEDGED
     _break(rowan, FaultKind.ROOM_OFFSET, ROOM, -9.0)
     began_s = rowan.clock.monotonic_s()
     first_took_s = straight.at.mono_s - 600.0

@@ -59,7 +59,7 @@ def test_the_return_is_told_once_after_its_delay() -> None:
     bench.run(8 * _HOUR_S)
     _, push = _cold_pushes(bench)
     assert push.at.mono_s - well_s == pytest.approx(ALARMS.clear_after_s, abs=POLL_S)
-    assert alarms(bench.told, "cold/rowan") == [AlarmState.UNACKNOWLEDGED, AlarmState.NORMAL]
+    assert alarms(bench.told, "cold/rowan") == [AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED_UNACKNOWLEDGED]
 
 
 def test_a_value_that_dithers_about_the_edge_is_one_alarm() -> None:
@@ -99,7 +99,7 @@ def test_missing_data_does_not_end_an_alarm() -> None:
     assert alarms(bench.told, "cold/rowan") == [AlarmState.UNACKNOWLEDGED]
     bench.set(rowan_air=_WELL_AGAIN_C)
     bench.run(_HOUR_S)
-    assert alarms(bench.told, "cold/rowan") == [AlarmState.UNACKNOWLEDGED, AlarmState.NORMAL]
+    assert alarms(bench.told, "cold/rowan") == [AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED_UNACKNOWLEDGED]
 
 
 def test_steady_heat_is_pushed_once() -> None:

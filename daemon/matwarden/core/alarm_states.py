@@ -35,6 +35,7 @@ class When(Enum):
 
     ALWAYS = "always"
     ACTIVE = "the alarm is active behind what is shown"
+    SEEN = "it is active, and this activation was acknowledged already"
     LATCHING = "the alarm is a latching one"
     AUTO_ACKNOWLEDGED = "the alarm acknowledges itself when it returns"
     KNOWN_GONE = "the condition is known to be false now"
@@ -66,12 +67,24 @@ TABLE: tuple[Row, ...] = (
     *(Row(state, _E.SHELVE, When.ALWAYS, _S.SHELVED) for state in _PLAIN),
     *(Row(state, _E.SUPPRESS, When.ALWAYS, _S.SUPPRESSED) for state in _PLAIN),
     *(Row(state, _E.TAKE_OUT, When.ALWAYS, _S.OUT_OF_SERVICE) for state in _PLAIN),
-    Row(_S.SHELVED, _E.UNSHELVE, When.ACTIVE, _S.UNACKNOWLEDGED),
-    Row(_S.SHELVED, _E.UNSHELVE, When.ALWAYS, _S.NORMAL),
-    Row(_S.SUPPRESSED, _E.UNSUPPRESS, When.ACTIVE, _S.UNACKNOWLEDGED),
-    Row(_S.SUPPRESSED, _E.UNSUPPRESS, When.ALWAYS, _S.NORMAL),
-    Row(_S.OUT_OF_SERVICE, _E.PUT_BACK, When.ACTIVE, _S.UNACKNOWLEDGED),
-    Row(_S.OUT_OF_SERVICE, _E.PUT_BACK, When.ALWAYS, _S.NORMAL),
+    # What was acknowledged does not ring again for having been out of sight: OPC 10000-9 keeps the acknowledgement
+    # apart from shelving and suppression.
+    *(
+        Row(state, event, when, to)
+        for state, event in (
+            (_S.SHELVED, _E.UNSHELVE),
+            (_S.SUPPRESSED, _E.UNSUPPRESS),
+            (_S.OUT_OF_SERVICE, _E.PUT_BACK),
+        )
+        for when, to in (
+            (When.SEEN, _S.ACKNOWLEDGED),
+            (When.ACTIVE, _S.UNACKNOWLEDGED),
+            (When.ALWAYS, _S.NORMAL),
+        )
+    ),
+    # A latch holds what is over; when it begins anew that is news.
+    Row(_S.LATCHED_UNACKNOWLEDGED, _E.ACTIVE, When.ALWAYS, _S.UNACKNOWLEDGED),
+    Row(_S.LATCHED_ACKNOWLEDGED, _E.ACTIVE, When.ALWAYS, _S.UNACKNOWLEDGED),
     Row(_S.LATCHED_UNACKNOWLEDGED, _E.ACKNOWLEDGE, When.ALWAYS, _S.LATCHED_ACKNOWLEDGED),
     Row(_S.LATCHED_ACKNOWLEDGED, _E.RESET, When.KNOWN_GONE, _S.NORMAL),
 )
@@ -88,6 +101,7 @@ def next_state(
     event: AlarmEvent,
     *,
     active: bool = False,
+    seen: bool = False,
     known_gone: bool = False,
     latching: bool = False,
     auto_acknowledge: bool = False,
@@ -95,7 +109,7 @@ def next_state(
     """The state after `event` by the table; the same state when no row of the table fits.
 
     Args:
-        active: the condition is true behind its delays, whatever is shown.
+        active: the condition is true behind its delays, whatever is shown. seen: this activation was acknowledged.
         known_gone: the condition is known to be false now.
         latching, auto_acknowledge: how this alarm is made (`AlarmSpec`).
     """
@@ -103,6 +117,7 @@ def next_state(
         if (
             row.when is When.ALWAYS
             or (row.when is When.ACTIVE and active)
+            or (row.when is When.SEEN and active and seen)
             or (row.when is When.LATCHING and latching)
             or (row.when is When.AUTO_ACKNOWLEDGED and auto_acknowledge)
             or (row.when is When.KNOWN_GONE and known_gone)

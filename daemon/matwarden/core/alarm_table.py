@@ -6,36 +6,43 @@ The law: one table; what has no response in it is an event for the log, not an a
 from __future__ import annotations
 
 from matwarden.core.alarms import AlarmSpec, Worst
-from matwarden.terms import AlarmTimes, Priority
+from matwarden.terms import AlarmTimes, InverseTime, Priority
 
 __all__ = [
     "ALARMS",
     "BLIND",
     "BLIND_PROBE",
+    "BLIND_TOGETHER",
     "CLOCK_STEPPED",
     "COLD",
+    "COLD_TOGETHER",
     "CUT_OUT",
     "HEAT_NOT_ARRIVING",
     "HEAT_WHILE_CUT",
     "HOT",
+    "HOT_TOGETHER",
     "HOUSE_ALARMS",
     "POWER_LOST",
     "PROBES_DISAGREE",
     "RELAY_FAULT",
     "RELAY_WEAR",
     "STORAGE_FAILING",
+    "TOGETHER_ALARMS",
     "TUB_ALARMS",
     "UNSTEADY_PROBE",
     "alarm_id",
     "delays",
+    "inverse_of",
 ]
 
 COLD = AlarmSpec(
     condition="cold",
     title="cold",
+    limit="Inside at or under the band's low edge: for cold_after_min, or for less the further out it is.",
+    deadband="deadband above the edge",
     priority=Priority.HIGH,
     latching=False,
-    auto_acknowledge_on_return=True,
+    auto_acknowledge_on_return=False,
     consequence="Steady cold kills part of a colony; a short dip does no harm.",
     response=(
         "Warm the room, or move the tub higher. If it has a mat, see that it is plugged in and feels warm."
@@ -49,9 +56,11 @@ COLD = AlarmSpec(
 HOT = AlarmSpec(
     condition="hot",
     title="hot",
+    limit="Inside at or over the band's high edge: for hot_after_min, or for less the further out it is.",
+    deadband="deadband below the edge",
     priority=Priority.HIGH,
     latching=False,
-    auto_acknowledge_on_return=True,
+    auto_acknowledge_on_return=False,
     consequence="Steady heat harms the animals, which cannot dig away from a warm room.",
     response="Cool the room, or move the tub lower and out of the sun. If the mat feels hot, unplug it.",
     pushes_start=True,
@@ -62,6 +71,8 @@ HOT = AlarmSpec(
 CUT_OUT = AlarmSpec(
     condition="cut-out",
     title="heat tripped",
+    limit="The software cut-out tripped.",
+    deadband="none: until it is reset at the shelf",
     priority=Priority.HIGH,
     latching=False,
     auto_acknowledge_on_return=True,
@@ -75,6 +86,8 @@ CUT_OUT = AlarmSpec(
 RELAY_FAULT = AlarmSpec(
     condition="relay-fault",
     title="relay does not obey",
+    limit="The relay's read-back disagreed with its command twice running.",
+    deadband="none: until it is reset at the shelf",
     priority=Priority.HIGH,
     latching=False,
     auto_acknowledge_on_return=True,
@@ -88,6 +101,8 @@ RELAY_FAULT = AlarmSpec(
 BLIND = AlarmSpec(
     condition="blind",
     title="no reading",
+    limit="No usable inside reading, or no usable wall reading beside a mat, for blind_after_min.",
+    deadband="none: one good reading",
     priority=Priority.HIGH,
     latching=False,
     auto_acknowledge_on_return=True,
@@ -101,6 +116,8 @@ BLIND = AlarmSpec(
 BLIND_PROBE = AlarmSpec(
     condition="blind-probe",
     title="probe silent",
+    limit="No usable reading of this probe for blind_after_min.",
+    deadband="none: one good reading",
     priority=Priority.MEDIUM,
     latching=False,
     auto_acknowledge_on_return=True,
@@ -114,6 +131,8 @@ BLIND_PROBE = AlarmSpec(
 UNSTEADY_PROBE = AlarmSpec(
     condition="unsteady-probe",
     title="probe unsteady",
+    limit="This probe's readings are doubted again and again, within an hour.",
+    deadband="until an hour passes with few doubts",
     priority=Priority.MEDIUM,
     latching=False,
     auto_acknowledge_on_return=True,
@@ -127,6 +146,8 @@ UNSTEADY_PROBE = AlarmSpec(
 HEAT_NOT_ARRIVING = AlarmSpec(
     condition="heat-not-arriving",
     title="no heat arrives",
+    limit="Heat is allowed and the wall does not rise as it did before.",
+    deadband="until the wall shows the heat",
     priority=Priority.MEDIUM,
     latching=False,
     auto_acknowledge_on_return=True,
@@ -143,9 +164,11 @@ HEAT_NOT_ARRIVING = AlarmSpec(
 HEAT_WHILE_CUT = AlarmSpec(
     condition="heat-while-cut",
     title="hot with heat cut, pull plug",
+    limit="Heat is cut and the wall does not cool.",
+    deadband="until the wall cools; then until it is reset at the shelf",
     priority=Priority.HIGH,
-    latching=False,
-    auto_acknowledge_on_return=True,
+    latching=True,
+    auto_acknowledge_on_return=False,
     consequence="The relay may be welded: the mat heats without end and nothing here can stop it.",
     response=(
         "Pull the mat's plug now. Replace the relay before you plug it in again."
@@ -159,6 +182,8 @@ HEAT_WHILE_CUT = AlarmSpec(
 PROBES_DISAGREE = AlarmSpec(
     condition="probes-disagree",
     title="probes disagree",
+    limit="Two probes that should agree differ by more than their errors allow, for an hour.",
+    deadband="see the limit",
     priority=Priority.MEDIUM,
     latching=False,
     auto_acknowledge_on_return=True,
@@ -172,6 +197,8 @@ PROBES_DISAGREE = AlarmSpec(
 RELAY_WEAR = AlarmSpec(
     condition="relay-wear",
     title="relay nearly worn out",
+    limit="The relay has done 80 % of its rated operations.",
+    deadband="none",
     priority=Priority.LOW,
     latching=False,
     auto_acknowledge_on_return=True,
@@ -182,9 +209,56 @@ RELAY_WEAR = AlarmSpec(
     worst=None,
 )
 
+COLD_TOGETHER = AlarmSpec(
+    condition="cold-together",
+    title="tubs cold",
+    limit="As many tubs as together_tubs says are cold, and one of them is about to ring.",
+    deadband="until no more than one tub is cold",
+    priority=Priority.HIGH,
+    latching=False,
+    auto_acknowledge_on_return=False,
+    consequence="One cause cools many tubs: steady cold kills part of each colony.",
+    response="Warm the room: look at its heating and its windows. No lamp, and no heat under a tub.",
+    pushes_start=True,
+    pushes_return=True,
+    worst=Worst.LOWEST,
+)
+
+HOT_TOGETHER = AlarmSpec(
+    condition="hot-together",
+    title="tubs hot",
+    limit="As many tubs as together_tubs says are hot, and one of them is about to ring.",
+    deadband="until no more than one tub is hot",
+    priority=Priority.HIGH,
+    latching=False,
+    auto_acknowledge_on_return=False,
+    consequence="One cause heats many tubs: steady heat harms the animals, which cannot flee a warm room.",
+    response="Cool the room: shade it, air it, turn its heating down. If the mats feel hot, unplug them.",
+    pushes_start=True,
+    pushes_return=True,
+    worst=Worst.HIGHEST,
+)
+
+BLIND_TOGETHER = AlarmSpec(
+    condition="blind-together",
+    title="tubs not read",
+    limit="As many tubs as together_tubs says are blind, and one of them is about to ring.",
+    deadband="until no more than one tub is blind",
+    priority=Priority.HIGH,
+    latching=False,
+    auto_acknowledge_on_return=True,
+    consequence="None of these tubs is watched, and their mats are cut: they will cool to their room unseen.",
+    response="Look for what they share: a bus cable, a plug, a power supply of the probes.",
+    pushes_start=True,
+    pushes_return=True,
+    worst=None,
+)
+
 STORAGE_FAILING = AlarmSpec(
     condition="storage-failing",
     title="nothing is recorded",
+    limit="Nothing could be recorded for 2 min.",
+    deadband="none: one write that succeeds",
     priority=Priority.MEDIUM,
     latching=False,
     auto_acknowledge_on_return=True,
@@ -199,6 +273,8 @@ STORAGE_FAILING = AlarmSpec(
 CLOCK_STEPPED = AlarmSpec(
     condition="clock-stepped",
     title="clock was set",
+    limit="The machine's clock was set by more than 5 min; shown for an hour.",
+    deadband="none",
     priority=Priority.LOW,
     latching=False,
     auto_acknowledge_on_return=True,
@@ -212,9 +288,11 @@ CLOCK_STEPPED = AlarmSpec(
 POWER_LOST = AlarmSpec(
     condition="power-lost",
     title="was off",
+    limit="The program did not run for more than 10 min; shown for an hour.",
+    deadband="none",
     priority=Priority.LOW,
     latching=False,
-    auto_acknowledge_on_return=True,
+    auto_acknowledge_on_return=False,
     consequence="No tub was watched or heated in that time: each may have cooled to its room.",
     response="Look at the tubs and see whether the power is steady. Warming has begun again by itself.",
     pushes_start=True,
@@ -235,14 +313,17 @@ TUB_ALARMS: tuple[AlarmSpec, ...] = (
     PROBES_DISAGREE,
     RELAY_WEAR,
 )
-HOUSE_ALARMS: tuple[AlarmSpec, ...] = (STORAGE_FAILING, CLOCK_STEPPED, POWER_LOST)
+TOGETHER_ALARMS: tuple[AlarmSpec, ...] = (COLD_TOGETHER, HOT_TOGETHER, BLIND_TOGETHER)
+HOUSE_ALARMS: tuple[AlarmSpec, ...] = (*TOGETHER_ALARMS, STORAGE_FAILING, CLOCK_STEPPED, POWER_LOST)
 
 ALARMS: tuple[AlarmSpec, ...] = (*TUB_ALARMS, *HOUSE_ALARMS)
-"""Every kind of alarm. All acknowledge themselves on return: there is no way to acknowledge one yet.
+"""Every kind of alarm.
 
-Neither trip nor relay fault latches here: their condition is the guard's own latch. `BLIND_PROBE`, `UNSTEADY_PROBE` and
-`HEAT_NOT_ARRIVING` are to be suppressed while `BLIND` of the same enclosure is active: the one tells all. The house's
-three are told of no tub. A stepped clock and a lost power end by themselves: each needs one look, so each is an alarm.
+Neither trip nor relay fault latches here: their condition is the guard's own latch. A welded relay's alarm does: with
+the mat unplugged the wall cools, and the relay is as bad as before. `BLIND_PROBE`,
+`UNSTEADY_PROBE` and `HEAT_NOT_ARRIVING` are suppressed while `BLIND` of the same enclosure is active, and a tub's `COLD`, `HOT` and `BLIND` while many tubs ring
+together: the one tells all. A stepped clock and a lost power end by themselves: each needs one look, so each is an
+alarm.
 """
 
 
@@ -278,4 +359,11 @@ def delays(spec: AlarmSpec, times: AlarmTimes) -> tuple[float, float]:
         return _APART_S, times.clear_after_s
     if spec is STORAGE_FAILING:
         return _UNRECORDED_S, 0.0
+    if spec in TOGETHER_ALARMS:
+        return 0.0, times.clear_after_s
     return 0.0, 0.0
+
+
+def inverse_of(spec: AlarmSpec, times: AlarmTimes) -> InverseTime | None:
+    """The curve by which an alarm may ring before its on-delay is over; None: it has none."""
+    return times.inverse if spec is COLD or spec is HOT else None

@@ -8,8 +8,18 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from matwarden.core.alarm_table import BLIND, BLIND_PROBE, COLD, CUT_OUT, HOT, RELAY_FAULT, UNSTEADY_PROBE
-from matwarden.core.alarms import AlarmSpec, Change
+from matwarden.core.alarm_table import (
+    BLIND,
+    BLIND_PROBE,
+    COLD,
+    CUT_OUT,
+    HOT,
+    RELAY_FAULT,
+    TOGETHER_ALARMS,
+    UNSTEADY_PROBE,
+)
+from matwarden.core.alarms import AlarmSpec, Change, Worst
+from matwarden.core.ringing import Call
 from matwarden.core.units import duration_text, temperature_text
 from matwarden.terms import Band, Unit
 
@@ -30,6 +40,7 @@ class Facts(NamedTuple):
         probe: id of the probe, for `BLIND_PROBE` and `UNSTEADY_PROBE`.
         why: one clause or sentence from whoever knows the cause (guard, probe); may be empty. Of the newer alarms the
             numbers themselves.
+        how_many: how many tubs of how many, where many ring as one.
     """
 
     tub: str
@@ -38,6 +49,7 @@ class Facts(NamedTuple):
     now_c: float | None = None
     probe: str = ""
     why: str = ""
+    how_many: str = ""
 
 
 class Push(NamedTuple):
@@ -56,11 +68,18 @@ def text(spec: AlarmSpec, change: Change, facts: Facts) -> str:
     return f"{facts.tub}: the alarm {spec.title!r} is now {change.state.value}."
 
 
-def push(spec: AlarmSpec, change: Change, facts: Facts) -> Push | None:
-    """What the phone is told about a transition; None when it is not told."""
+def push(spec: AlarmSpec, change: Change, facts: Facts, call: Call = Call.FIRST, waited_s: float = 0.0) -> Push | None:
+    """What the phone is told about a transition; None when it is not told.
+
+    Args:
+        call: of an alarm that starts or still stands: which call of the keeper this is.
+        waited_s: for how long nobody has acknowledged it.
+    """
     if change.starts and spec.pushes_start:
-        title = _title(facts.tub, _start_words(spec, change, facts))
-        return Push(title, f"{start_text(spec, change, facts)} {spec.response}")
+        words, sentence = _start_words(spec, change, facts), start_text(spec, change, facts)
+        if call > Call.FIRST:
+            words, sentence = f"still {words}", f"Not acknowledged for {duration_text(waited_s)}. {sentence}"
+        return Push(_title(facts.tub, words), f"{sentence} {spec.response}")
     if change.returns and spec.pushes_return:
         title = _title(facts.tub, _return_words(spec, change, facts))
         return Push(title, return_text(spec, change, facts))
@@ -86,6 +105,9 @@ def start_text(spec: AlarmSpec, change: Change, facts: Facts) -> str:
         return f"{facts.tub}: probe {facts.probe} has had no good reading for {lasted}{_because(facts)}{now}."
     if spec is UNSTEADY_PROBE:
         return f"{facts.tub}: probe {facts.probe} jumps again and again, more than a tub can{_because(facts)}{now}."
+    if spec in TOGETHER_ALARMS:
+        at_once = f"{facts.tub}: {facts.how_many} {spec.title} at once{_because(facts)}"
+        return f"{at_once}{_extreme(_WORST[spec.worst], change, facts)}{now}."
     return f"{facts.tub}: {_NEWS[spec.condition]}{_because(facts)}{now}."
 
 
@@ -105,9 +127,13 @@ def return_text(spec: AlarmSpec, change: Change, facts: Facts) -> str:
         return f"{facts.tub}: probe {facts.probe} can be read again after {lasted}{now}."
     if spec is UNSTEADY_PROBE:
         return f"{facts.tub}: probe {facts.probe} is steady again after {lasted}{now}."
+    if spec in TOGETHER_ALARMS:
+        extreme = _extreme(_WORST[spec.worst], change, facts)
+        return f"{facts.tub}: {_OVER[spec.condition]} after {lasted}{extreme}{now}."
     return f"{facts.tub}: {_OVER[spec.condition]} after {lasted}{now}."
 
 
+_WORST = {Worst.LOWEST: "coldest", Worst.HIGHEST: "hottest", None: ""}
 _NEWS = {
     "heat-not-arriving": "heat is allowed, but the wall does not show it",
     "heat-while-cut": "heat is cut, but the wall stays hot: the relay may be welded",
@@ -125,6 +151,9 @@ _OVER = {
     "storage-failing": "everything is recorded again",
     "clock-stepped": "no further step of the clock",
     "power-lost": "it runs",
+    "cold-together": "tubs no longer cold",
+    "hot-together": "tubs no longer hot",
+    "blind-together": "tubs read again",
 }
 
 
@@ -136,6 +165,8 @@ def _start_words(spec: AlarmSpec, change: Change, facts: Facts) -> str:
         return f"{_unread(facts)} for {lasted}"
     if spec is BLIND_PROBE or spec is UNSTEADY_PROBE:
         return f"{spec.title}, {facts.probe}"
+    if spec in TOGETHER_ALARMS:
+        return f"{facts.how_many} {spec.title}{_now(facts)}"
     if spec is CUT_OUT:
         return f"{spec.title}, look now"
     return f"{spec.title}, unplug mat" if spec is RELAY_FAULT else spec.title
@@ -151,6 +182,8 @@ def _return_words(spec: AlarmSpec, change: Change, facts: Facts) -> str:
         return f"probe steady, {facts.probe}"
     if spec is BLIND:
         return f"read again after {lasted}"
+    if spec in TOGETHER_ALARMS:
+        return f"{_OVER[spec.condition]}, {lasted}"
     return _OVER[spec.condition]
 
 

@@ -8,13 +8,13 @@ model is OPC 10000-9 (deadband, on-delay, off-delay: B.1.5; shelving: 5.8.17).
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import Enum
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from matwarden.core.alarm_states import AlarmEvent, next_state
-from matwarden.terms import AlarmState, Priority
+from matwarden.core.inverse_time import FULL_DOSE, dose_after
+from matwarden.terms import AlarmState, InverseTime, Priority
 
 __all__ = [
     "QUIET",
@@ -23,14 +23,13 @@ __all__ = [
     "Change",
     "Worst",
     "acknowledge",
-    "from_dict",
+    "is_quiet",
     "re_alarm",
     "reset",
     "return_to_service",
     "shelve",
     "step",
     "take_out_of_service",
-    "to_dict",
     "unshelve",
 ]
 
@@ -49,6 +48,7 @@ class AlarmSpec:
     Attributes:
         condition: first part of the alarm's id, such as `cold`.
         title: what it is, after the tub's name: "cold".
+        limit: when it sets. deadband: how far back it must be before it clears. Both in words, for its documentation.
         auto_acknowledge_on_return: the alarm needs no acknowledgement once the condition is over.
         consequence: what happens to the animals when nobody acts. response: what to do now.
         pushes_start, pushes_return: whether the phone is told.
@@ -60,6 +60,8 @@ class AlarmSpec:
 
     condition: str
     title: str
+    limit: str
+    deadband: str
     priority: Priority
     latching: bool
     auto_acknowledge_on_return: bool
@@ -86,6 +88,8 @@ class AlarmMemory(NamedTuple):
         worst: extreme of the watched value since the condition became true.
         shelved_left_s: seconds until it is unshelved; None unless shelved.
         one_shot: shelved until this activation (or the next one) is over.
+        dose: of the inverse-time rule, from 0 to 1: at 1 the alarm sets before its on-delay is over.
+        acknowledged: a person has seen this activation, whatever is shown since.
     """
 
     state: AlarmState = AlarmState.NORMAL
@@ -98,6 +102,8 @@ class AlarmMemory(NamedTuple):
     worst: float | None = None
     shelved_left_s: float | None = None
     one_shot: bool = False
+    dose: float = 0.0
+    acknowledged: bool = False
 
 
 class Change(NamedTuple):
@@ -143,6 +149,8 @@ def step(
     off_delay_s: float,
     spec: AlarmSpec,
     value: float | None = None,
+    inverse: InverseTime | None = None,
+    deviation_k: float = 0.0,
 ) -> tuple[AlarmMemory, Change | None]:
     """Take one look at the condition.
 
@@ -151,6 +159,8 @@ def step(
         suppress: another alarm makes this one pointless at the moment.
         dt_s: seconds since the last step. The time up to the first True (or first False) does not count.
         value: what `spec.worst` keeps the extreme of; None when unknown.
+        inverse: the curve by which it may set before the on-delay is over; None: only after the on-delay.
+        deviation_k: how far out the value is now, for that curve; 0 and less: not out.
 
     Returns:
         The next memory, and the change of state if there was one. Several transitions in one step (a shelf that
@@ -158,7 +168,10 @@ def step(
     """
     if memory is QUIET and not condition and not suppress:
         return _NOTHING
-    timed, edge = _time(memory, condition, dt_s, on_delay_s, off_delay_s, spec.worst, value)
+    dose = memory.dose
+    if inverse is not None and condition is not None and memory.known and (memory.condition or not condition):
+        dose = dose_after(dose, inverse, deviation_k, dt_s)
+    timed, edge = _time(memory, condition, dt_s, on_delay_s, off_delay_s, spec.worst, value, dose)
     state = timed.state
     if edge is not None:
         state = _next(state, edge, timed, spec)
@@ -175,13 +188,19 @@ def step(
 
 
 def acknowledge(memory: AlarmMemory, spec: AlarmSpec) -> tuple[AlarmMemory, Change | None]:
-    """A person has seen it. Without effect (memory unchanged, None) where there is nothing to acknowledge."""
+    """A person has seen it. Without effect (memory unchanged, None) where there is nothing to acknowledge.
+
+    Of an active alarm that is not shown now (shelved, suppressed) it is remembered, and told as no change.
+    """
+    if memory.active and not memory.acknowledged:
+        memory = memory._replace(acknowledged=True)
     return _send(memory, AlarmEvent.ACKNOWLEDGE, spec)
 
 
 def re_alarm(memory: AlarmMemory, spec: AlarmSpec) -> tuple[AlarmMemory, Change | None]:
     """It was acknowledged long ago and still stands: announce it again, as if it had just occurred."""
-    return _send(memory, AlarmEvent.RE_ALARM, spec)
+    memory, change = _send(memory, AlarmEvent.RE_ALARM, spec)
+    return (memory if change is None else memory._replace(acknowledged=False)), change
 
 
 def reset(memory: AlarmMemory, spec: AlarmSpec) -> tuple[AlarmMemory, Change | None]:
@@ -223,53 +242,6 @@ def return_to_service(memory: AlarmMemory, spec: AlarmSpec) -> tuple[AlarmMemory
     return _send(memory, AlarmEvent.PUT_BACK, spec)
 
 
-def to_dict(memory: AlarmMemory, wall_s: float) -> dict[str, Any]:
-    """The memory as JSON-able values; a shelf is kept with the wall time at which it ends."""
-    kept: dict[str, Any] = {
-        "state": memory.state.value,
-        "condition": memory.condition,
-        "active": memory.active,
-        "pending_s": memory.pending_s,
-        "clearing_s": memory.clearing_s,
-        "active_s": memory.active_s,
-        "worst": memory.worst,
-    }
-    if memory.shelved_left_s is not None:
-        kept["shelved_until_wall_s"] = wall_s + memory.shelved_left_s
-        kept["shelved_left_s"] = memory.shelved_left_s
-        kept["one_shot"] = memory.one_shot
-    return kept
-
-
-def from_dict(kept: Mapping[str, Any], wall_s: float) -> AlarmMemory:
-    """The memory as it was kept by `to_dict`, now that the wall clock says `wall_s`.
-
-    The time in between counts for no delay. A shelf goes on for what is left of it, at most for what was left when
-    it was kept (a clock set back does not prolong it); a shelf without a stored end is over.
-
-    Raises:
-        ValueError: this is not what `to_dict` wrote.
-    """
-    try:
-        memory = AlarmMemory(
-            AlarmState(kept["state"]),
-            bool(kept["condition"]),
-            False,
-            bool(kept["active"]),
-            float(kept["pending_s"]),
-            float(kept["clearing_s"]),
-            float(kept["active_s"]),
-            None if kept["worst"] is None else float(kept["worst"]),
-        )
-        if memory.state is AlarmState.SHELVED:
-            until_s, left_s = kept.get("shelved_until_wall_s"), kept.get("shelved_left_s")
-            left_s = 0.0 if until_s is None or left_s is None else min(float(until_s) - wall_s, float(left_s))
-            memory = memory._replace(shelved_left_s=left_s, one_shot=bool(kept.get("one_shot", False)))
-    except (KeyError, TypeError, ValueError) as error:
-        raise ValueError(f"this is not the kept state of an alarm: {error!r}") from error
-    return QUIET if _is_quiet(memory) else memory
-
-
 def _time(
     memory: AlarmMemory,
     condition: bool | None,
@@ -278,9 +250,10 @@ def _time(
     off_delay_s: float,
     keep: Worst | None,
     value: float | None,
+    dose: float,
 ) -> tuple[AlarmMemory, AlarmEvent | None]:
     """Advance the delays; the event is the one that a completed delay gives."""
-    (state, before, known, active, pending_s, clearing_s, active_s, worst, left_s, one_shot) = memory
+    (state, before, known, active, pending_s, clearing_s, active_s, worst, left_s, one_shot, _, acknowledged) = memory
     edge: AlarmEvent | None = None
     if condition is None:
         if not known:
@@ -295,8 +268,9 @@ def _time(
             clearing_s = 0.0
         else:
             pending_s = pending_s + counted_s if before else 0.0
-            if pending_s >= on_delay_s - _ROUNDING_S:
+            if pending_s >= on_delay_s - _ROUNDING_S or dose >= FULL_DOSE - _ROUNDING_S:
                 active, active_s, pending_s, edge = True, pending_s, 0.0, AlarmEvent.ACTIVE
+                acknowledged = False
     elif active:
         if before:
             active_s, clearing_s = active_s + counted_s, 0.0
@@ -304,12 +278,11 @@ def _time(
             clearing_s += counted_s
         if clearing_s >= off_delay_s - _ROUNDING_S:
             active, clearing_s, edge = False, 0.0, AlarmEvent.CLEAR
+            acknowledged, dose = False, 0.0
     else:
         pending_s, active_s, worst = 0.0, 0.0, None
-    return (
-        AlarmMemory(state, condition, True, active, pending_s, clearing_s, active_s, worst, left_s, one_shot),
-        edge,
-    )
+    times = (pending_s, clearing_s, active_s)
+    return AlarmMemory(state, condition, True, active, *times, worst, left_s, one_shot, dose, acknowledged), edge
 
 
 def _next(state: AlarmState, event: AlarmEvent, memory: AlarmMemory, spec: AlarmSpec) -> AlarmState:
@@ -317,6 +290,7 @@ def _next(state: AlarmState, event: AlarmEvent, memory: AlarmMemory, spec: Alarm
         state,
         event,
         active=memory.active,
+        seen=memory.acknowledged,
         known_gone=memory.known and not memory.condition and not memory.active,
         latching=spec.latching,
         auto_acknowledge=spec.auto_acknowledge_on_return,
@@ -341,8 +315,9 @@ def _settle(before: AlarmMemory, after: AlarmMemory, state: AlarmState) -> tuple
         after = after._replace(shelved_left_s=None, one_shot=False)
     if not after.condition and not after.active and after.active_s:
         after = after._replace(active_s=0.0, worst=None)
-    return (QUIET if _is_quiet(after) else after), change
+    return (QUIET if is_quiet(after) else after), change
 
 
-def _is_quiet(memory: AlarmMemory) -> bool:
-    return memory.state is _S.NORMAL and not memory.condition and not memory.active
+def is_quiet(memory: AlarmMemory) -> bool:
+    """True when nothing of it is worth remembering: then it is `QUIET`."""
+    return memory.state is _S.NORMAL and not memory.condition and not memory.active and not memory.dose

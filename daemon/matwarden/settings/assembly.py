@@ -56,6 +56,7 @@ def assemble(raw: Mapping[str, Any], source: Path, findings: Findings) -> Settin
         zone=house.row.zone,
         enclosures=shelf.enclosures,
         room_probes=shelf.room_probes,
+        alarms=shelf.alarms,
         probe_drivers=shelf.probe_drivers,
         relay_drivers=shelf.relay_drivers,
         permit=shelf.permit,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable, Sequence
 
+from matwarden.core.inverse_time import operate_time_s
 from matwarden.core.units import (
     difference_text,
     duration_text,
@@ -14,6 +15,7 @@ from matwarden.core.units import (
 )
 from matwarden.settings.offsets import offset_fields
 from matwarden.settings.resolved import (
+    AlarmRules,
     Dht22,
     GpioPermit,
     GpioRelay,
@@ -161,6 +163,7 @@ def _services(settings: Settings) -> list[tuple[str, str]]:
         line = "simulated" if not isinstance(permit, GpioPermit) else f"{permit.chip} line {permit.line}"
         pairs.append(("permit", f"{line}; changes its level with each complete cycle in which every relay agrees"))
     pairs += [("alarms", text) for text in _alarms(settings)]
+    pairs.append(("calls", _calls(settings.alarms)))
     store = settings.store
     pairs.append(
         (
@@ -194,11 +197,31 @@ def _alarms(settings: Settings) -> list[str]:
         groups.setdefault(tub.alarms, []).append(tub.name)
     return [
         (f"{', '.join(names)}: " if len(groups) > 1 else "")
-        + f"cold after {duration_text(times.cold_after_s)}, hot after {duration_text(times.hot_after_s)}, blind after "
+        + f"cold after {duration_text(times.cold_after_s)}, hot after {duration_text(times.hot_after_s)}{_inverse(times, settings.unit)}, blind after "
         f"{duration_text(times.blind_after_s)}; ended by {duration_text(times.clear_after_s)} at least "
         f"{difference_text(times.deadband_k, settings.unit)} inside the band"
         for times, names in groups.items()
     ]
+
+
+def _inverse(times: AlarmTimes, unit: Unit) -> str:
+    """One example tells more than the constants of the curve."""
+    if times.inverse is None:
+        return ""
+    soon_s = operate_time_s(times.inverse, 5.0)
+    return f" ({difference_text(5.0 * times.inverse.pickup_k, unit)} out: {duration_text(soon_s)})"
+
+
+def _calls(rules: AlarmRules) -> str:
+    times = rules.times
+    told = ["once" if times.ring_again_s is None else f"again after {duration_text(times.ring_again_s)}"]
+    if times.second_after_s is not None:
+        told.append(f"second targets after {duration_text(times.second_after_s)}")
+    if times.re_alarm_s is not None:
+        told.append(f"acknowledged ones anew after {duration_text(times.re_alarm_s)}")
+    if rules.together_n:
+        told.append(f"{rules.together_n} tubs as one")
+    return ", ".join(told)
 
 
 def _simulation(simulation: SimulationSettings, unit: Unit) -> list[tuple[str, str]]:

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from matwarden.sinks.mqtt_terms import MqttTerms
 from matwarden.sinks.push_terms import PushTerms
-from matwarden.terms import Enclosure, ProbeTerms, Unit
+from matwarden.terms import AlarmTimes, Enclosure, ProbeTerms, Unit
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +79,19 @@ class GpioPermit:
 @dataclass(frozen=True, slots=True)
 class TwinPermit:
     """The permit of the simulated shelf."""
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmRules:
+    """Of all alarms of the house.
+
+    Attributes:
+        times: of those that belong to no tub. together_n: from as many tubs on they ring as one; 0: never.
+    """
+
+    times: AlarmTimes
+    together_n: int
+    shelve_at_most_s: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,6 +213,7 @@ class Settings:
     zone: str
     enclosures: tuple[Enclosure, ...]
     room_probes: tuple[ProbeTerms, ...]
+    alarms: AlarmRules
     probe_drivers: Mapping[str, OneWire | Iio | Hwmon | Dht22 | TwinProbe]
     relay_drivers: Mapping[str, GpioRelay | TwinRelay]
     permit: GpioPermit | TwinPermit | None

@@ -87,10 +87,53 @@ class AlarmKeys(Row):
         None,
         description="How far back inside the band ends an alarm, a temperature difference. Default 0.5 C (0.9 F).",
     )
+    inverse: bool | None = Field(
+        None, description="Whether cold and hot ring the sooner the further out of the band. Default true."
+    )
+    inverse_pickup: Number | None = Field(
+        None, description="What a deviation is a multiple of, a temperature difference. Default 1 C (1.8 F)."
+    )
+    inverse_k_min: Number | None = Field(
+        None, gt=0, le=1440, description="Constant k of the inverse-time curve, in minutes. Default 13.5."
+    )
+    inverse_c_min: Number | None = Field(
+        None, ge=0, le=1440, description="Constant c of the inverse-time curve, in minutes. Default 0."
+    )
+    inverse_alpha: Number | None = Field(
+        None, ge=0.01, le=4, description="Exponent of the inverse-time curve. Default 1."
+    )
+    inverse_reset_min: Number | None = Field(
+        None, ge=1, le=1440, description="Minutes in the band in which a whole dose decays. Default 60."
+    )
 
 
 class Alarms(AlarmKeys):
-    """When a person is told: sustained cold or heat, or no usable reading."""
+    """When a person is told: sustained cold or heat, or no usable reading; and who, if nobody acknowledges it."""
+
+    ring_again_min: Number | None = Field(
+        None,
+        ge=0,
+        le=1440,
+        description="Minutes a high alarm may stay unacknowledged before it rings again; 0: never. Default 15.",
+    )
+    second_after_min: Number | None = Field(
+        None,
+        ge=0,
+        le=1440,
+        description="Minutes until it rings at the second targets too; 0: never. Default 30.",
+    )
+    re_alarm_h: Number | None = Field(
+        None,
+        ge=0,
+        le=720,
+        description="Hours after which an acknowledged alarm that still stands rings anew; 0: never. Default 0.",
+    )
+    together_tubs: int = Field(
+        3, ge=0, le=1000, description="From as many tubs on cold, hot or blind ring as one; 0: never. Default 3."
+    )
+    shelve_at_most_h: Number = Field(
+        24.0, ge=0.1, le=720, description="Hours an alarm can be shelved at most. Default 24."
+    )
 
 
 class EnclosureRow(AlarmKeys):

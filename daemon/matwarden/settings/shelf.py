@@ -7,10 +7,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from matwarden.settings import rows, tubs, words
+from matwarden.settings.alarm_times import alarm_rules, alarm_times
 from matwarden.settings.mats import mat_terms
 from matwarden.settings.pins import judge_lines
 from matwarden.settings.problems import Findings
 from matwarden.settings.resolved import (
+    AlarmRules,
     Dht22,
     GpioPermit,
     GpioRelay,
@@ -41,6 +43,7 @@ class Shelf:
 
     enclosures: tuple[Enclosure, ...]
     room_probes: tuple[ProbeTerms, ...]
+    alarms: AlarmRules
     probe_drivers: Mapping[str, OneWire | Iio | Hwmon | Dht22 | TwinProbe]
     relay_drivers: Mapping[str, GpioRelay | TwinRelay]
     bands: Mapping[str, Band | None]
@@ -92,11 +95,10 @@ def read_shelf(raw: Raw, sheet: Sheet, polling: Table[rows.Polling]) -> Shelf:
         if judged_mat is not None and enclosure is not None:
             guarded[enclosure] = judged_mat
             relay_drivers[enclosure] = _relay_driver(mat.row)
-    alarm_table = one(findings, raw, "alarms", rows.Alarms)
-    house_alarms = tubs.alarm_times(sheet, alarm_table, tubs.HOUSE_ALARMS) if alarm_table else tubs.HOUSE_ALARMS
+    rules = alarm_rules(sheet, one(findings, raw, "alarms", rows.Alarms))
     result = []
     for table in enclosures:
-        alarms = tubs.alarm_times(sheet, table, house_alarms)
+        alarms = alarm_times(sheet, table, rules.times)
         if not table.sound("id"):
             continue
         band = bands[table.row.id]
@@ -121,6 +123,7 @@ def read_shelf(raw: Raw, sheet: Sheet, polling: Table[rows.Polling]) -> Shelf:
     return Shelf(
         enclosures=tuple(result),
         room_probes=tuple(terms[None]),
+        alarms=rules,
         probe_drivers=probe_drivers,
         relay_drivers=relay_drivers,
         bands=bands,

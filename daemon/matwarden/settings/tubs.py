@@ -20,28 +20,6 @@ DHT22_EVERY_S = 5.0
 RESERVED_IDS = ("room", "house")
 
 
-def alarm_times(sheet: Sheet, table: Table[rows.AlarmKeys], house: AlarmTimes) -> AlarmTimes:
-    """The alarm keys of one table over those of the house; broken ones fall back, the file is refused anyway."""
-
-    def seconds(key: str, default_s: float) -> float:
-        minutes: float | None = getattr(table.row, key) if table.sound(key) else None
-        return default_s if minutes is None else minutes * 60.0
-
-    deadband_k = sheet.difference_k(table, "deadband", house.deadband_k, 0.0, 3.0)
-    return AlarmTimes(
-        cold_after_s=seconds("cold_after_min", house.cold_after_s),
-        hot_after_s=seconds("hot_after_min", house.hot_after_s),
-        blind_after_s=seconds("blind_after_min", house.blind_after_s),
-        clear_after_s=seconds("clear_after_min", house.clear_after_s),
-        deadband_k=house.deadband_k if deadband_k is None else deadband_k,
-    )
-
-
-HOUSE_ALARMS = AlarmTimes(
-    cold_after_s=3600.0, hot_after_s=3600.0, blind_after_s=600.0, clear_after_s=300.0, deadband_k=0.5
-)
-
-
 def band(sheet: Sheet, table: Table[rows.EnclosureRow]) -> Band | None:
     """The band of one tub; None when it cannot be used."""
     low_c = sheet.temperature_c(table, "band_low", BAND_LOW_C)
