@@ -70,9 +70,15 @@ class TogetherAlarms:
                 why=listed(members, self._unit),
                 how_many=f"{out_n} of {len(members)}",
             )
+            if alarm.memory is QUIET:
+                # The first tub has been out for long: so long have they, not from now on.
+                longest_s = max(member.out_for_s for member in members if member.out)
+                alarm.memory = alarm.memory._replace(condition=True, pending_s=longest_s)
             alarm.look(together, False, at, dt_s, worst_of(members, condition == HOT.condition), facts, events)
         return events
 
 
 def _member(tub: TubAlarms, alarm: Alarm) -> Member:
-    return Member(tub.name, alarm.memory.condition, alarm.well_on, alarm.nears, tub.inside_c)
+    memory = alarm.memory
+    out_for_s = memory.active_s if memory.active else memory.pending_s
+    return Member(tub.name, memory.condition, alarm.well_on, alarm.nears, out_for_s, tub.inside_c)

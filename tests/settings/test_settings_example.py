@@ -134,7 +134,8 @@ def test_the_commented_defaults_are_the_defaults(tmp_path: Path) -> None:
     text = EXAMPLE.read_text(encoding="utf-8")
     used = re.sub(
         r"(?m)^#(?=(every|deadline|stale|max_rate|cold|hot|blind|clear|deadband|hysteresis|limiter|cut_out|differential"
-        r"|inverse|ring_again|second_after|re_alarm|together|shelve|minimum|memory|prove|rated|directory|commit|keep_raw|socket|at =|enabled))",
+        r"|inverse|ring_again|second_after|re_alarm|together|shelve|minimum|memory|prove|rated|directory|commit|keep_raw"
+        r"|socket|at =|enabled))",
         "",
         text,
     )

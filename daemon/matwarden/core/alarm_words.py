@@ -106,7 +106,7 @@ def start_text(spec: AlarmSpec, change: Change, facts: Facts) -> str:
     if spec is UNSTEADY_PROBE:
         return f"{facts.tub}: probe {facts.probe} jumps again and again, more than a tub can{_because(facts)}{now}."
     if spec in TOGETHER_ALARMS:
-        at_once = f"{facts.tub}: {facts.how_many} {spec.title} at once{_because(facts)}"
+        at_once = f"{facts.tub}: {facts.how_many} {spec.title} at once, for {lasted}{_because(facts)}"
         return f"{at_once}{_extreme(_WORST[spec.worst], change, facts)}{now}."
     return f"{facts.tub}: {_NEWS[spec.condition]}{_because(facts)}{now}."
 

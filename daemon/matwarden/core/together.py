@@ -24,13 +24,14 @@ class Member(NamedTuple):
 
     Attributes:
         out: its condition is true now. well_on: it has been for half its delay at least. nears: it is about to ring by
-        itself. now_c: its inside temperature; None when unknown.
+        itself. out_for_s: for how long. now_c: its inside temperature; None when unknown.
     """
 
     name: str
     out: bool
     well_on: bool
     nears: bool
+    out_for_s: float
     now_c: float | None
 
 

@@ -197,9 +197,10 @@ def _alarms(settings: Settings) -> list[str]:
         groups.setdefault(tub.alarms, []).append(tub.name)
     return [
         (f"{', '.join(names)}: " if len(groups) > 1 else "")
-        + f"cold after {duration_text(times.cold_after_s)}, hot after {duration_text(times.hot_after_s)}{_inverse(times, settings.unit)}, blind after "
-        f"{duration_text(times.blind_after_s)}; ended by {duration_text(times.clear_after_s)} at least "
-        f"{difference_text(times.deadband_k, settings.unit)} inside the band"
+        + f"cold after {duration_text(times.cold_after_s)}, hot after {duration_text(times.hot_after_s)}"
+        f"{_inverse(times, settings.unit)}, blind after {duration_text(times.blind_after_s)}; ended by "
+        f"{duration_text(times.clear_after_s)} at least {difference_text(times.deadband_k, settings.unit)} inside the "
+        "band"
         for times, names in groups.items()
     ]
 
