@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 from matwarden.alarm import active_states
 from matwarden.clocks import Clock, SystemClock
 from matwarden.core.alarm_kept import to_dict
-from matwarden.core.alarms import QUIET, to_dict
+from matwarden.core.alarms import QUIET
 from matwarden.devices import Devices
 from matwarden.events import AlarmChanged, DigestMade, Event, Notice, PushAsked, Remember
 from matwarden.house_alarms import HouseAlarms
@@ -28,7 +28,6 @@ from matwarden.together_keeper import TogetherAlarms
 __all__ = [
     "Queue",
     "Told",
-    "day_and_clock",
     "handed_on",
     "house_alarms",
     "mqtt_sink",
@@ -168,10 +167,11 @@ def house_alarms(
     at: At,
 ) -> HouseAlarms:
     """The alarms of no tub. `last_seen_wall_s`: when the last run last wrote its record."""
+    zone = ZoneInfo(settings.zone)
     return HouseAlarms(
         settings.house_name,
         settings.unit,
-        day_and_clock(settings),
+        lambda wall_s: local_day_and_clock(wall_s, zone),
         last_seen_wall_s,
         store_fails,
         remembered,
@@ -190,12 +190,6 @@ def together_alarms(settings: Settings, remembered: Mapping[str, Mapping[str, An
     if not least_n or len(settings.enclosures) < max(2, least_n):
         return None
     return TogetherAlarms(settings.house_name, settings.unit, least_n, settings.alarms.times, remembered, at)
-
-
-def day_and_clock(settings: Settings) -> Callable[[float], str]:
-    """What says a wall time as day and clock where the house is."""
-    zone = ZoneInfo(settings.zone)
-    return lambda wall_s: local_day_and_clock(wall_s, zone)
 
 
 def probe_terms(settings: Settings) -> dict[str, ProbeTerms]:

@@ -12,7 +12,7 @@ from matwarden.pollers import InlinePoller
 from matwarden.station import Station
 from matwarden.terms import AlarmState, AlarmTimes, At, ProbeTerms, Recipients, Role, Unit
 from matwarden.together_keeper import TogetherAlarms
-from matwarden_hardware.ports import Sample
+from matwarden_hardware.ports import ProbeError, Sample
 
 _HOUR_S = 3600.0
 _NAMES = ("oak", "alder", "hazel", "rowan")
