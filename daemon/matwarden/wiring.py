@@ -28,6 +28,7 @@ from matwarden.together_keeper import TogetherAlarms
 __all__ = [
     "Queue",
     "Told",
+    "day_and_clock",
     "handed_on",
     "house_alarms",
     "mqtt_sink",
@@ -167,11 +168,10 @@ def house_alarms(
     at: At,
 ) -> HouseAlarms:
     """The alarms of no tub. `last_seen_wall_s`: when the last run last wrote its record."""
-    zone = ZoneInfo(settings.zone)
     return HouseAlarms(
         settings.house_name,
         settings.unit,
-        lambda wall_s: local_day_and_clock(wall_s, zone),
+        day_and_clock(settings),
         last_seen_wall_s,
         store_fails,
         remembered,
@@ -190,6 +190,12 @@ def together_alarms(settings: Settings, remembered: Mapping[str, Mapping[str, An
     if not least_n or len(settings.enclosures) < max(2, least_n):
         return None
     return TogetherAlarms(settings.house_name, settings.unit, least_n, settings.alarms.times, remembered, at)
+
+
+def day_and_clock(settings: Settings) -> Callable[[float], str]:
+    """What says a wall time as day and clock where the house is."""
+    zone = ZoneInfo(settings.zone)
+    return lambda wall_s: local_day_and_clock(wall_s, zone)
 
 
 def probe_terms(settings: Settings) -> dict[str, ProbeTerms]:

@@ -320,10 +320,10 @@ ALARMS: tuple[AlarmSpec, ...] = (*TUB_ALARMS, *HOUSE_ALARMS)
 """Every kind of alarm.
 
 Neither trip nor relay fault latches here: their condition is the guard's own latch. A welded relay's alarm does: with
-the mat unplugged the wall cools, and the relay is as bad as before. `BLIND_PROBE`,
-`UNSTEADY_PROBE` and `HEAT_NOT_ARRIVING` are suppressed while `BLIND` of the same enclosure is active, and a tub's `COLD`, `HOT` and `BLIND` while many tubs ring
-together: the one tells all. A stepped clock and a lost power end by themselves: each needs one look, so each is an
-alarm.
+the mat unplugged the wall cools, and the relay is as bad as before. `BLIND_PROBE`, `UNSTEADY_PROBE` and
+`HEAT_NOT_ARRIVING` are suppressed while `BLIND` of the same enclosure is active, and a tub's `COLD`, `HOT` and `BLIND`
+while many tubs ring together: the one tells all. A stepped clock and a lost power end by themselves: each needs one
+look, so each is an alarm.
 """
 
 
