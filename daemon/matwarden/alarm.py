@@ -108,19 +108,24 @@ class Alarm:
         facts: Facts,
         events: list[Event],
         deviation_k: float = 0.0,
+        follow: bool = False,
     ) -> None:
         """Step the alarm and add what is to be told.
 
         Args:
+            follow: its cause is told for many tubs at once: should it start now, it is suppressed instead. What rang by
+                itself before goes on by itself.
             deviation_k: how far outside the band, for an alarm with an inverse-time rule.
         """
         before = self.memory
         if before is QUIET and not condition and not suppress:
             return
         spec, delays_s = self.spec, (self.on_delay_s, self.off_delay_s)
-        memory, change = core.step(
-            before, condition, suppress, dt_s, *delays_s, spec, value_c, self._inverse, deviation_k
-        )
+        suppress = suppress or (follow and before.state is AlarmState.SUPPRESSED)
+        args = (dt_s, *delays_s, spec, value_c, self._inverse, deviation_k)
+        memory, change = core.step(before, condition, suppress, *args)
+        if follow and change is not None and change.starts and change.previous is AlarmState.NORMAL:
+            memory, change = core.step(before, condition, True, *args)
         self._facts = facts._replace(probe=self.probe) if self.probe else facts
         if change is None and self._is_stale(memory, dt_s):
             memory, change = core.re_alarm(memory, spec)

@@ -27,7 +27,7 @@ from matwarden.core.units import difference_text, temperature_text
 from matwarden.core.unsteady import STEADY, is_unsteady, step_doubts
 from matwarden.events import Event, Notice
 from matwarden.heat_keeper import HeatKeeper
-from matwarden.terms import AlarmState, AlarmTimes, At, Band, Enclosure, ProbeTerms, Seen, Unit
+from matwarden.terms import AlarmTimes, At, Band, Enclosure, ProbeTerms, Seen, Unit
 
 __all__ = ["Guarding", "RoomAlarms", "TubAlarms"]
 
@@ -106,16 +106,16 @@ class TubAlarms:
         if is_cold_now or cold.memory is not QUIET:
             value_c = inside.coldest_c
             out_k = 0.0 if value_c is None else band.low_c - value_c
-            follows = _follows(cold, together)
-            cold.look(is_cold_now, follows, at, dt_s, value_c, facts._replace(now_c=value_c), events, out_k)
+            told = facts._replace(now_c=value_c)
+            cold.look(is_cold_now, False, at, dt_s, value_c, told, events, out_k, "cold" in together)
         if is_hot_now or hot.memory is not QUIET:
             value_c = inside.hottest_c
             out_k = 0.0 if value_c is None else value_c - band.high_c
-            follows = _follows(hot, together)
-            hot.look(is_hot_now, follows, at, dt_s, value_c, facts._replace(now_c=value_c), events, out_k)
+            told = facts._replace(now_c=value_c)
+            hot.look(is_hot_now, False, at, dt_s, value_c, told, events, out_k, "hot" in together)
         if inside.blind or blind.memory is not QUIET:
-            follows = _follows(blind, together)
-            blind.look(inside.blind, follows, at, dt_s, None, facts._replace(why=self._why(seen)), events)
+            told = facts._replace(why=self._why(seen))
+            blind.look(inside.blind, False, at, dt_s, None, told, events, follow="blind" in together)
         if guarding is not None:
             self._look_at_heat(seen, guarding, inside, at, dt_s, events)
         follows = blind.memory.active
@@ -194,13 +194,6 @@ class TubAlarms:
     def _why(self, seen: Mapping[str, Seen]) -> str:
         clauses = {s.why for s in seen.values() if s.why}
         return clauses.pop() if len(clauses) == 1 else ""
-
-
-def _follows(alarm: Alarm, together: frozenset[str]) -> bool:
-    """Is its cause told for many tubs at once? What rang by itself before goes on by itself."""
-    if alarm.spec.condition not in together:
-        return False
-    return alarm.memory.state in (AlarmState.NORMAL, AlarmState.SUPPRESSED)
 
 
 class RoomAlarms:

@@ -64,7 +64,7 @@ class Facts:
 
     def told(self, tub: str) -> list[tuple[float, str]]:
         """The tub's cold alarm as it was told, as (time, "starts" or "returns" or the two states)."""
-        words = {("normal", "unacknowledged"): "starts", ("unacknowledged", "normal"): "returns"}
+        words = {("normal", "unacknowledged"): "starts", ("unacknowledged", "returned-unacknowledged"): "returns"}
         return [
             (row.wall_s, words.get((row.previous, row.state), f"{row.previous} -> {row.state}"))
             for row in self.alarms
