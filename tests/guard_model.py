@@ -20,6 +20,8 @@ class Digest(NamedTuple):
     now_s: float
     hottest_c: float | None
     hottest_governing_c: float | None
+    hottest_other_c: float | None
+    has_other: bool
     coldest_demand_c: float | None
     hot_doubt: bool
     wall_blind: bool
@@ -55,6 +57,8 @@ def digest(seen: Observation, limits: GuardLimits) -> Digest:
         now_s=seen.now_s,
         hottest_c=max(everything, default=None),
         hottest_governing_c=max(governing, default=None),
+        hottest_other_c=max((value_c for value_c, _ in usable(seen.other)), default=None),
+        has_other=len(seen.other) > 0,
         coldest_demand_c=min((value_c for value_c, _ in air), default=None),
         hot_doubt=any(not value_c < limits.limiter_c for value_c in doubts),
         wall_blind=not wall,
@@ -79,6 +83,7 @@ class PaperGuard:
     wants_heat: bool = False
     limiter_acted: bool = False
     room_is_hot: bool = False
+    other_was_hot: bool = False
     wall_trusted: bool = False
     air_trusted: bool = False
     held_until_s: float | None = None
@@ -97,6 +102,7 @@ class PaperGuard:
             wants_heat=memory.demand,
             limiter_acted=memory.limiter,
             room_is_hot=memory.hot_room,
+            other_was_hot=memory.hot_beside,
             wall_trusted=memory.wall_proven,
             air_trusted=memory.air_proven,
             held_until_s=memory.hold_until_s,
@@ -111,6 +117,7 @@ class PaperGuard:
             demand=self.wants_heat,
             limiter=self.limiter_acted,
             hot_room=self.room_is_hot,
+            hot_beside=self.other_was_hot,
             wall_proven=self.wall_trusted,
             air_proven=self.air_trusted,
             allowed=self.heating,
@@ -140,8 +147,16 @@ class PaperGuard:
             self.latched_trip = True
         if too_hot and not mat_is_warm:
             self.room_is_hot = True
-        # Cooling must be seen, by every governing role: a probe that fell silent has not cooled down.
-        if not blind and seen.hottest_c is not None and seen.hottest_c < limits.cut_out_c - limits.differential_k:
+        if not seen.has_other:
+            self.other_was_hot = False
+        if seen.hottest_other_c is not None and seen.hottest_other_c >= limits.cut_out_c:
+            self.other_was_hot = True
+        if seen.hottest_other_c is not None and seen.hottest_other_c < limits.cut_out_c - limits.differential_k:
+            self.other_was_hot = False
+        # Cooling must be seen, by every governing role and by any other probe that was hot: a probe that fell silent
+        # has not cooled down.
+        all_seen = not blind and not self.other_was_hot
+        if all_seen and seen.hottest_c is not None and seen.hottest_c < limits.cut_out_c - limits.differential_k:
             self.room_is_hot = False
 
         if seen.hottest_governing_c is not None:

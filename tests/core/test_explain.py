@@ -22,3 +22,17 @@ def test_the_limiter_names_the_wall_that_holds_it_and_not_a_warmer_substrate() -
     assert verdict.reason is Reason.LIMITER
     sentence = explain(memory, seen, _LIMITS, verdict, Unit.C)
     assert sentence == "Heat is cut: wall 27.9 °C; the limiter is 28.5 °C and lets go below 27.5 °C."
+
+
+def test_a_hot_room_that_a_silent_substrate_probe_keeps_says_so() -> None:
+    """Neither the cool wall nor the cool air is given as the reason: the probe that is waited for is."""
+    memory = start(0.0)
+    missing = (Seen(Quality.MISSING, None, 20.0, 0, "not on the bus"),)
+    for at_s, other in ((10.0, _good(30.2, 10.0)), (20.0, missing)):
+        seen = Observation(at_s, _good(25.0, at_s), _good(24.0, at_s), other, True)
+        memory, verdict = step(memory, seen, _LIMITS)
+    assert verdict.reason is Reason.HOT_ROOM
+    assert explain(memory, seen, _LIMITS, verdict, Unit.C) == (
+        "Heat is cut: a substrate probe had reached 30.0 °C with heat long cut, and gives no good reading now. "
+        "Ends when it reads below 29.0 °C; if it is broken, mend it or take it out of the settings."
+    )

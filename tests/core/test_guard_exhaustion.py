@@ -179,6 +179,9 @@ def check(state: GuardMemory, case: Case, after: GuardMemory, verdict: Verdict) 
         state.hot_room,
     ):
         return "5: limiter or hot room moved without a number"
+    silent = case.digest.has_other and case.digest.hottest_other_c is None
+    if silent and state.hot_beside and (not after.hot_beside or after.hot_room < state.hot_room):
+        return "a hot room ended by silence"
     if reason is Reason.CUT_OUT and after.hot_room:
         return "a runaway and a hot room at once"
     return ""

@@ -100,6 +100,20 @@ class TestCutOutAndHotRoom:
         tub.see(Look(wall=None, air=24.0))
         assert tub.see(Look(wall=28.5, air=24.0)) == Verdict(False, Reason.HOT_ROOM)
 
+    def test_a_hot_room_does_not_end_because_a_hot_substrate_probe_fell_silent(self) -> None:
+        """Only the substrate was hot: its silence is no cooling, its reading under the differential is."""
+        tub = Tub()
+        tub.see(Look(wall=26.0, air=24.0, other=30.0, after_s=999.0))
+        assert tub.see(Look(wall=26.0, air=24.0, other=None, after_s=9000.0)) == Verdict(False, Reason.HOT_ROOM)
+        assert tub.see(Look(wall=26.0, air=24.0, other=28.5)) == Verdict(False, Reason.HOT_ROOM)
+        assert tub.see(Look(wall=26.0, air=24.0, other=28.4)).reason is not Reason.HOT_ROOM
+
+    def test_a_substrate_probe_that_was_silent_all_along_keeps_no_hot_room(self) -> None:
+        """The wall was hot and is seen to have cooled: a probe that never said it was hot has nothing to take back."""
+        tub = Tub()
+        tub.see(Look(wall=30.0, air=24.0, other=None, after_s=999.0))
+        assert tub.see(Look(wall=26.0, air=24.0, other=None)).reason is not Reason.HOT_ROOM
+
     @pytest.mark.parametrize(
         ("wall", "air", "other"), [(30.0, 24.0, []), (26.0, [24.0, 30.0], []), (26.0, 24.0, [22.0, 30.0])]
     )

@@ -10,6 +10,8 @@ from matwarden.terms import Quality, Reason, Seen, Unit, Verdict
 
 __all__ = ["explain", "trip_words"]
 
+NO_READING = "no reading"
+
 
 class _Words:
     """The numbers of one verdict, formatted when a sentence asks for them."""
@@ -27,7 +29,10 @@ class _Words:
         return self._extreme(quality, max)
 
     def hottest_governing(self) -> str:
-        return self._extreme(Quality.GOOD, max, {"wall": self.seen.wall, "air": self.seen.air})
+        return self.hottest_of({"wall": self.seen.wall, "air": self.seen.air})
+
+    def hottest_of(self, roles: Mapping[str, tuple[Seen, ...]]) -> str:
+        return self._extreme(Quality.GOOD, max, roles)
 
     def coldest(self) -> str:
         demand = {"air": self.seen.air} if self.seen.air else {"wall": self.seen.wall}
@@ -50,7 +55,7 @@ class _Words:
             if s.quality is quality and s.value_c is not None and self.seen.now_s - s.taken_s <= self.limits.stale_s
         ]
         if not found:
-            return "no reading"
+            return NO_READING
         value_c, role = pick(found)
         return f"{role} {self.degrees(value_c)}"
 
@@ -94,6 +99,17 @@ def _held(w: _Words) -> str:
     return f"a person's hold is on, for another {duration_text(max(0.0, left_s))}."
 
 
+def _hot_room(w: _Words) -> str:
+    ends = w.degrees(w.limits.cut_out_c - w.limits.differential_k)
+    substrate = {"substrate": w.seen.other}
+    if w.memory.hot_beside and w.hottest_of(substrate) == NO_READING:
+        return (
+            f"a substrate probe had reached {w.degrees(w.limits.cut_out_c)} with heat long cut, and gives no good "
+            f"reading now. Ends when it reads below {ends}; if it is broken, mend it or take it out of the settings."
+        )
+    return f"{w.hottest()} with heat long cut: the room is hot. Ends by itself below {ends}."
+
+
 _SENTENCES: dict[Reason, Callable[[_Words], str]] = {
     Reason.RELAY_FAULT: lambda w: (
         "the relay's line does not do what it is told; have it looked at, then reset at the shelf."
@@ -106,10 +122,7 @@ _SENTENCES: dict[Reason, Callable[[_Words], str]] = {
         f"{w.hottest()} has reached the software cut-out, {w.degrees(w.limits.cut_out_c)}; "
         "tripped until a person resets it at the shelf."
     ),
-    Reason.HOT_ROOM: lambda w: (
-        f"{w.hottest()} with heat long cut: the room is hot. Ends by itself below "
-        f"{w.degrees(w.limits.cut_out_c - w.limits.differential_k)}."
-    ),
+    Reason.HOT_ROOM: _hot_room,
     Reason.DOUBTFUL_HEAT: lambda w: (
         f"a doubtful reading, {w.hottest(Quality.DOUBTFUL)}, is at or above the limiter, "
         f"{w.degrees(w.limits.limiter_c)}."

@@ -83,6 +83,7 @@ class GuardMemory(NamedTuple):
     Attributes:
         tripped, relay_fault: latches. disagreements: of the read-back, running.
         demand, limiter, hot_room: two-position memories.
+        hot_beside: another probe than the governing ones was at the cut-out and has not been seen to have cooled.
         wall_proven, air_proven: `prove_n` good readings in a row were seen since start or since blind.
         allowed: the last verdict. since_s: when it last went from cut to allowed or back (or the start).
         heated_s: when heat was last known allowed; None: not in living memory.
@@ -95,6 +96,7 @@ class GuardMemory(NamedTuple):
     demand: bool
     limiter: bool
     hot_room: bool
+    hot_beside: bool
     wall_proven: bool
     air_proven: bool
     allowed: bool
@@ -184,6 +186,7 @@ def start(
         demand=False,
         limiter=False,
         hot_room=False,
+        hot_beside=False,
         wall_proven=False,
         air_proven=False,
         allowed=False,
@@ -216,7 +219,8 @@ def facts(memory: GuardMemory, seen: Observation, limits: GuardLimits) -> tuple[
     hottest_governing_c = _hotter(wall.hottest_c, air.hottest_c)
     hottest_c = _hotter(hottest_governing_c, other.hottest_c)
     coldest_c = air.coldest_c
-    # Cooling down must be seen by every governing role: a hot probe that falls silent has not cooled.
+    # Cooling down must be seen by every governing role, and by another probe that was hot: a hot probe that falls
+    # silent has not cooled.
     blind = wall.coldest_c is None or air.coldest_c is None
 
     disagreements = 0 if seen.relay_agrees else memory.disagreements + 1
@@ -225,10 +229,14 @@ def facts(memory: GuardMemory, seen: Observation, limits: GuardLimits) -> tuple[
     heated_s = now_s if memory.allowed else memory.heated_s
     over = hottest_c is not None and hottest_c >= limits.cut_out_c
     trips = over and heated_s is not None and now_s - heated_s <= limits.memory_s
+    cool_c = limits.cut_out_c - limits.differential_k
+    hot_beside = memory.hot_beside and bool(seen.other)
+    if other.hottest_c is not None:
+        hot_beside = other.hottest_c >= (cool_c if hot_beside else limits.cut_out_c)
     hot_room = memory.hot_room
     if over:
         hot_room = hot_room or not trips
-    elif not blind and hottest_c is not None and hottest_c < limits.cut_out_c - limits.differential_k:
+    elif not blind and not hot_beside and hottest_c is not None and hottest_c < cool_c:
         hot_room = False
 
     limiter = memory.limiter
@@ -273,6 +281,7 @@ def facts(memory: GuardMemory, seen: Observation, limits: GuardLimits) -> tuple[
         demand,
         limiter,
         hot_room,
+        hot_beside,
         wall_proven,
         air_proven,
         memory.allowed,
