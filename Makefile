@@ -2,6 +2,8 @@
 # Both work through .venv, which is made and reused here; nothing is installed outside it and nothing asks for root.
 PYTHON ?= python3
 VENV := .venv
+# Many tests wait for real processes: one worker more than the two cores of a small machine.
+JOBS ?= 3
 BIN := $(VENV)/bin
 # Debian's python3 without python3-venv cannot make an environment with pip: say so in words.
 NEED_VENV := "This needs Python 3.11 or newer with its venv module (Debian, Raspberry Pi OS: apt install python3-venv)."
@@ -38,8 +40,9 @@ $(VENV)/.dev: pyproject.toml tests/requirements.txt | $(BIN)/python
 demo: $(VENV)/.demo
 	$(BIN)/matwarden demo
 
+# A file's tests stay together: some share a broker or a service manager.
 test: $(VENV)/.dev lint
-	$(BIN)/pytest
+	$(BIN)/pytest --numprocesses=$(JOBS) --dist=loadfile
 
 lint: $(VENV)/.dev
 	$(BIN)/ruff check daemon hardware tests
