@@ -13,7 +13,7 @@ from typing import Any
 import jsonschema
 import pytest
 
-from matwarden.settings import check, rows
+from matwarden.settings import check, row_parts, rows, service_rows, simulation_rows
 from matwarden.settings.render import render_resolved
 from matwarden.settings.schema import schema
 from matwarden_hardware.twin.faults import FaultKind
@@ -38,16 +38,16 @@ ROWS = [
     rows.TwinMat,
     rows.GpioPermit,
     rows.TwinPermit,
-    rows.Store,
-    rows.Control,
-    rows.Mqtt,
-    rows.Push,
-    rows.PushTargetRow,
-    rows.Digest,
-    rows.Simulation,
-    rows.SimulatedRoom,
-    rows.TwinRow,
-    rows.FaultRow,
+    service_rows.Store,
+    service_rows.Control,
+    service_rows.Mqtt,
+    service_rows.Push,
+    service_rows.PushTargetRow,
+    service_rows.Digest,
+    simulation_rows.Simulation,
+    simulation_rows.SimulatedRoom,
+    simulation_rows.TwinRow,
+    simulation_rows.FaultRow,
 ]
 
 
@@ -110,7 +110,7 @@ def test_the_schema_refuses_what_the_program_refuses(table: str, key: str, value
 
 
 @pytest.mark.parametrize("row", ROWS, ids=lambda row: row.__name__)
-def test_every_key_stands_in_the_example(row: type[rows.Row]) -> None:
+def test_every_key_stands_in_the_example(row: type[row_parts.Row]) -> None:
     """Each key the program knows is in the example, as a setting or in the table of keys of a comment."""
     text = EXAMPLE.read_text(encoding="utf-8")
     missing = [
@@ -151,11 +151,13 @@ def test_the_commented_defaults_are_the_defaults(tmp_path: Path) -> None:
 def test_the_twin_s_words_are_the_shelf_s_words() -> None:
     """Physics keys, their defaults and the kinds of fault are those of the simulated shelf itself."""
     physics = TubPhysics()
-    fields = {key: field.default for key, field in rows.TwinRow.model_fields.items() if key != "enclosure"}
+    fields = {key: field.default for key, field in simulation_rows.TwinRow.model_fields.items() if key != "enclosure"}
 
     assert fields == {key: getattr(physics, key) for key in fields}
     assert set(fields) == set(TubPhysics.__dataclass_fields__)
-    assert rows.FaultRow.model_json_schema()["properties"]["kind"]["enum"] == [kind.value for kind in FaultKind]
+    assert simulation_rows.FaultRow.model_json_schema()["properties"]["kind"]["enum"] == [
+        kind.value for kind in FaultKind
+    ]
 
 
 @pytest.mark.parametrize("path", [EXAMPLE, DEMO], ids=lambda path: path.stem)

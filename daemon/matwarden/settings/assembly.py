@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from matwarden.settings import resolved, rows, services, simulated, words
+from matwarden.settings import resolved, row_parts, rows, service_rows, services, simulated, simulation_rows, words
 from matwarden.settings.buses import judge_buses
 from matwarden.settings.problems import Findings
 from matwarden.settings.resolved import Settings
@@ -21,7 +21,7 @@ from matwarden.sinks.mqtt_terms import MqttTerms
 from matwarden.sinks.push_terms import PushTerms
 from matwarden.terms import Unit
 
-R = TypeVar("R", bound=rows.Row)
+R = TypeVar("R", bound=row_parts.Row)
 
 
 def assemble(raw: Mapping[str, Any], source: Path, findings: Findings) -> Settings | None:
@@ -37,12 +37,12 @@ def assemble(raw: Mapping[str, Any], source: Path, findings: Findings) -> Settin
     polling = one(findings, raw, "polling", rows.Polling) or default("polling", rows.Polling)
     shelf = read_shelf(raw, sheet, polling)
     every_s = polling.row.every_s
-    store = services.store(files, _optional(findings, raw, "store", rows.Store))
-    control = services.control(files, _optional(findings, raw, "control", rows.Control))
-    mqtt_table = one(findings, raw, "mqtt", rows.Mqtt)
+    store = services.store(files, _optional(findings, raw, "store", service_rows.Store))
+    control = services.control(files, _optional(findings, raw, "control", service_rows.Control))
+    mqtt_table = one(findings, raw, "mqtt", service_rows.Mqtt)
     mqtt: MqttTerms | None = services.mqtt(files, mqtt_table, every_s) if mqtt_table else None
     push = _push(raw, files)
-    digest = services.digest(_optional(findings, raw, "digest", rows.Digest))
+    digest = services.digest(_optional(findings, raw, "digest", service_rows.Digest))
     simulation = _simulation(raw, sheet, files, shelf, every_s)
     if findings.problems or house is None or scale is None:
         return None
@@ -95,13 +95,13 @@ def _push(raw: Raw, files: Files) -> PushTerms | None:
     findings = files.findings
     value = raw.get("push")
     if not isinstance(value, dict):
-        one(findings, raw, "push", rows.Push)
+        one(findings, raw, "push", service_rows.Push)
         return None
     inner = {f"push.{key}": item for key, item in value.items() if key == "target"}
     outer = {key: item for key, item in value.items() if key != "target"}
-    table = read_table(findings, outer, "push", rows.Push, known_apart=frozenset({"target"}))
+    table = read_table(findings, outer, "push", service_rows.Push, known_apart=frozenset({"target"}))
     targets = [
-        read_table(findings, row, label(row, "name", "push target", number), rows.PushTargetRow)
+        read_table(findings, row, label(row, "name", "push target", number), service_rows.PushTargetRow)
         for number, row in enumerate(many(findings, inner, "push.target"), 1)
     ]
     if not inner or inner["push.target"] == []:
@@ -120,26 +120,26 @@ def _simulation(
 ) -> resolved.SimulationSettings | None:
     findings = sheet.findings
     twin_tables = [
-        read_table(findings, row, label(row, "enclosure", "twin of", number), rows.TwinRow)
+        read_table(findings, row, label(row, "enclosure", "twin of", number), simulation_rows.TwinRow)
         for number, row in enumerate(many(findings, raw, "twin"), 1)
     ]
     fault_tables = [
-        read_table(findings, row, f"fault number {number}", rows.FaultRow)
+        read_table(findings, row, f"fault number {number}", simulation_rows.FaultRow)
         for number, row in enumerate(many(findings, raw, "fault"), 1)
     ]
     value = raw.get("simulation")
     simulated.consistent(sheet, value is not None, shelf.drivers, bool(twin_tables), bool(fault_tables))
     if not isinstance(value, dict):
-        one(findings, raw, "simulation", rows.Simulation)
+        one(findings, raw, "simulation", simulation_rows.Simulation)
         return None
     outer = {key: item for key, item in value.items() if key != "room"}
-    table = read_table(findings, outer, "simulation", rows.Simulation, known_apart=frozenset({"room"}))
+    table = read_table(findings, outer, "simulation", simulation_rows.Simulation, known_apart=frozenset({"room"}))
     inner = {f"simulation.{key}": item for key, item in value.items() if key == "room"}
     if not inner:
         findings.problem(
             "simulation.room", "nothing", "one table [simulation.room]", "Add it, with file, mean or plan."
         )
-    room_table = one(findings, inner, "simulation.room", rows.SimulatedRoom)
+    room_table = one(findings, inner, "simulation.room", simulation_rows.SimulatedRoom)
     room = simulated.room(sheet, files, room_table) if room_table else None
     ids = list(shelf.bands)
     twins = simulated.twins(sheet, twin_tables, ids, shelf.simulated_ids)

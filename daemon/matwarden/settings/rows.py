@@ -1,5 +1,8 @@
 """The tables of the settings file, as written: one model a table, in the keeper's units, unknown keys refused.
 
+Here those of house, tubs, probes, mats and permit, and the file as a whole; the rest in `service_rows` and
+`simulation_rows`.
+
 These models carry each key's meaning, default and range, and so are the source of the JSON Schema. What needs two keys
 at once is judged in `tubs`, `mats`, `services` and `simulated`. A default of None in a temperature means the number
 told in its description, which does not depend on the unit of the file.
@@ -10,30 +13,11 @@ from __future__ import annotations
 from datetime import date
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
-ID = r"^[a-z0-9]([a-z0-9-]*[a-z0-9])?$"
-TEXT = r"^[^\x00-\x1f\x7f]*[^\x00-\x20\x7f][^\x00-\x1f\x7f]*$"
-FILE_PATH = r"^[^\x00]+$"
-TIME_OF_DAY = r"^([01][0-9]|2[0-3]):[0-5][0-9]$"
-INSTANT = r"^[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}Z$"
-ONE_WIRE = r"^28-[0-9a-fA-F]{12}$"
-I2C = r"^(0x|[0-9]{1,3}-00)[0-7][0-9a-fA-F]$"
-GPIO_CHIP = r"^/dev/gpiochip[0-9]+$"
-PLACE = r"^(room|[a-z0-9]([a-z0-9-]*[a-z0-9])?/(wall|air|substrate))$"
-HOST = r"^[^\x00-\x20/@]+$"
-
-Id = Annotated[str, Field(pattern=ID, max_length=64)]
-Text = Annotated[str, Field(pattern=TEXT, max_length=60)]
-FilePath = Annotated[str, Field(pattern=FILE_PATH)]
-Number = Annotated[float, Field(allow_inf_nan=False)]
-Role = Literal["air", "wall", "substrate", "room"]
-
-
-class Row(BaseModel):
-    """Common manners: exact types, no unknown key, each key judged on its own when assigned."""
-
-    model_config = ConfigDict(extra="forbid", strict=True, validate_assignment=True)
+from matwarden.settings.row_parts import GPIO_CHIP, I2C, ONE_WIRE, Id, Number, Role, Row, Text
+from matwarden.settings.service_rows import Control, Digest, Mqtt, Push, Store
+from matwarden.settings.simulation_rows import FaultRow, Simulation, TwinRow
 
 
 class House(Row):
@@ -294,179 +278,6 @@ class TwinPermit(PermitRow):
     """A permit of the simulated shelf, which only writes its levels down."""
 
     driver: Literal["twin"] = Field(description="The permit is simulated.")
-
-
-class Store(Row):
-    """Where everything recorded is kept."""
-
-    directory: FilePath = Field("/var/lib/matwarden", description="Directory. Default /var/lib/matwarden.")
-    commit_every_s: Number = Field(
-        300.0, ge=1, le=300, description="Seconds of readings a power cut may cost. Default 300."
-    )
-    keep_raw_days: int = Field(400, ge=2, le=3650, description="Days single readings are kept. Default 400.")
-    keep_free_mb: int = Field(
-        500,
-        ge=100,
-        le=1_000_000,
-        description="Megabytes of the disk left free: the oldest readings go before there are fewer. Default 500.",
-    )
-
-
-class Control(Row):
-    """Where the keeper's commands reach the running station."""
-
-    socket: FilePath = Field("/run/matwarden/control.sock", description="Default /run/matwarden/control.sock.")
-
-
-class Mqtt(Row):
-    """A broker that is told everything. Leave the table out to publish nothing."""
-
-    host: str = Field(pattern=HOST, max_length=253, description="The broker's host name or address.")
-    port: int | None = Field(None, ge=1, le=65535, description="Default 1883, with tls 8883.")
-    protocol: Literal["5", "3.1.1"] = Field("5", description="MQTT version. Default 5.")
-    username: Text | None = Field(None, description="User name at the broker.")
-    password_file: FilePath | None = Field(
-        None, description="File that holds the password and nothing else, or credential:NAME."
-    )
-    tls: bool = Field(False, description="Whether the connection is encrypted. Default false.")
-    ca_file: FilePath | None = Field(
-        None, description="Certificate authority of the broker. Default: those of the system."
-    )
-    certificate_file: FilePath | None = Field(None, description="Client certificate, if the broker asks for one.")
-    key_file: FilePath | None = Field(None, description="Private key of the client certificate.")
-    topic_domain: Id = Field("homie", description="First part of every topic. Default homie.")
-    qos: Literal[1, 2] = Field(1, description="Quality of service of all topics. Default 1.")
-    will_delay_s: int = Field(
-        30,
-        ge=0,
-        le=3600,
-        description="Seconds before the broker reports a lost station (MQTT 5). Default 30.",
-    )
-    expire_after_s: int | None = Field(
-        None, ge=1, le=86400, description="Seconds the broker keeps a reading (MQTT 5). Default 5 polls."
-    )
-
-
-class PushTargetRow(Row):
-    """One phone or service that gets every push: exactly one of url_file and url."""
-
-    name: Id = Field(description="What logs call it.")
-    url_file: FilePath | None = Field(
-        None, description="File whose first line is the address of the service, or credential:NAME."
-    )
-    url: Annotated[str, Field(pattern=TEXT, max_length=2000)] | None = Field(
-        None,
-        description="The address itself, if it holds no secret: file:PATH, or a service on this machine.",
-    )
-
-
-class Push(Row):
-    """Messages to a phone. Leave the table out to push nothing."""
-
-    give_up_after_h: Number = Field(72.0, ge=1, le=720, description="Hours a push is tried. Default 72.")
-    keep: int = Field(1000, ge=10, le=100_000, description="Pushes kept at most. Default 1000.")
-    target: list[PushTargetRow] = Field(description="Who gets every push.")
-
-
-class Digest(Row):
-    """The nightly summary."""
-
-    at: str = Field("08:00", pattern=TIME_OF_DAY, description="Local time of day, HH:MM. Default 08:00.")
-    enabled: bool = Field(True, description="Whether it is made. Default true.")
-
-
-class SimulatedRoom(Row):
-    """The simulated room: exactly one of file, mean and plan."""
-
-    file: FilePath | None = Field(
-        None, description="A recorded room: CSV with the columns time (RFC 3339) and temperature_c."
-    )
-    mean: Number | None = Field(None, description="A made-up room: its mean temperature.")
-    swing: Number | None = Field(
-        None, description="With mean: from coldest to warmest of a day, a temperature difference. Default 0."
-    )
-    warmest_hour: Number = Field(
-        15.0, ge=0, lt=24, description="With mean: hour of the day (UTC) of the peak. Default 15."
-    )
-    plan: list[Annotated[list[Number], Field(min_length=2, max_length=2)]] | None = Field(
-        None,
-        min_length=1,
-        description="A day that repeats: points of hour (UTC) and temperature, hours rising.",
-    )
-    drift_per_day: Number | None = Field(
-        None, description="With mean or plan: change per day, a temperature difference. Default 0."
-    )
-
-
-class Simulation(Row):
-    """A simulated shelf instead of a real one; every driver must then be twin."""
-
-    start: str = Field(pattern=INSTANT, description="First instant, RFC 3339 in UTC, as 2026-01-16T17:00:00Z.")
-    step_s: Number = Field(10.0, ge=0.1, le=300, description="Seconds a step; at most every_s. Default 10.")
-    days: Number | None = Field(None, gt=0, le=4000, description="Days until the run ends. Default: never.")
-    speed: Literal["real-time", "as-fast-as-possible"] = Field("real-time", description="Default real-time.")
-    seed: int = Field(1, ge=0, le=2**31 - 1, description="Of everything random. Default 1.")
-    start_temperature: Number | None = Field(None, description="Of all tubs at the start. Default: that of the room.")
-    record: FilePath | None = Field(None, description="File to which each level change of a relay is added.")
-    room: SimulatedRoom = Field(description="The room the shelf stands in.")
-
-
-class TwinRow(Row):
-    """The physics of one simulated tub: three parts, in joules and watts per kelvin whatever the unit of the file."""
-
-    enclosure: Id = Field(description="Id of the tub.")
-    wall_j_per_k: Number = Field(250.0, gt=0, le=1e7, description="Heat held by the wall at the mat. Default 250.")
-    air_j_per_k: Number = Field(120.0, gt=0, le=1e7, description="Heat held by air and lid. Default 120.")
-    substrate_j_per_k: Number = Field(5400.0, gt=0, le=1e7, description="Heat held by the substrate. Default 5400.")
-    wall_air_w_per_k: Number = Field(0.9, ge=0, le=1e4, description="From wall to air. Default 0.9.")
-    wall_substrate_w_per_k: Number = Field(0.4, ge=0, le=1e4, description="From wall to substrate. Default 0.4.")
-    air_substrate_w_per_k: Number = Field(0.6, ge=0, le=1e4, description="From air to substrate. Default 0.6.")
-    wall_room_w_per_k: Number = Field(0.15, ge=0, le=1e4, description="From wall to room. Default 0.15.")
-    air_room_w_per_k: Number = Field(0.3, ge=0, le=1e4, description="From air to room. Default 0.3.")
-    substrate_room_w_per_k: Number = Field(0.2, ge=0, le=1e4, description="From substrate to room. Default 0.2.")
-    mat_w: Number = Field(8.0, ge=0, le=200, description="Heat of the mat in watts. Default 8.")
-
-
-FaultKind = Literal[
-    "probe-dead",
-    "probe-stuck",
-    "probe-offset",
-    "probe-drift",
-    "probe-noise",
-    "probe-spike",
-    "probe-hang",
-    "probe-elsewhere",
-    "relay-welded",
-    "relay-open",
-    "relay-readback-wrong",
-    "mat-unplugged",
-    "mat-power",
-    "mat-covered",
-    "lid-off",
-    "room-offset",
-]
-
-
-class FaultRow(Row):
-    """Something that goes wrong on the simulated shelf."""
-
-    kind: FaultKind = Field(description="What goes wrong.")
-    subject: Id = Field(description="Id of the probe (probe-...) or tub (all others) it strikes; room for room-offset.")
-    at_h: Number = Field(ge=0, le=100_000, description="Hours from the start until it begins.")
-    until_h: Number | None = Field(
-        None, gt=0, le=100_000, description="Hours from the start until it ends. Default: never."
-    )
-    amount: Number | None = Field(
-        None,
-        description="How much: a temperature difference (probe-offset, -noise, -spike, room-offset), one per hour "
-        "(probe-drift), or a factor (mat-power, mat-covered, lid-off).",
-    )
-    place: str | None = Field(
-        None,
-        pattern=PLACE,
-        max_length=80,
-        description="Where the probe of probe-elsewhere lies: room, or a tub's wall, air or substrate, as alder/air.",
-    )
 
 
 AnyProbe = Annotated[OneWireProbe | IioProbe | HwmonProbe | Dht22Probe | TwinProbe, Field(discriminator="driver")]

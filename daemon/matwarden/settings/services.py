@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import urlsplit
 
-from matwarden.settings import resolved, rows, words
+from matwarden.settings import resolved, service_rows, words
 from matwarden.settings.problems import Findings
 from matwarden.settings.tables import Table
 from matwarden.sinks.mqtt_terms import MqttTerms
@@ -76,7 +76,7 @@ class Files:
         return (self.credentials or IN_SERVICE) / f"{CREDENTIAL_ID}_{name}"
 
 
-def store(files: Files, table: Table[rows.Store]) -> resolved.StoreSettings:
+def store(files: Files, table: Table[service_rows.Store]) -> resolved.StoreSettings:
     """Where records go; the directory need not exist yet."""
     directory = Path("/var/lib/matwarden")
     if table.sound("directory"):
@@ -96,7 +96,7 @@ def store(files: Files, table: Table[rows.Store]) -> resolved.StoreSettings:
     return resolved.StoreSettings(directory, row.commit_every_s, row.keep_raw_days, row.keep_free_mb)
 
 
-def control(files: Files, table: Table[rows.Control]) -> resolved.ControlSettings:
+def control(files: Files, table: Table[service_rows.Control]) -> resolved.ControlSettings:
     """Where commands arrive."""
     if not table.sound("socket"):
         return resolved.ControlSettings(Path("/run/matwarden/control.sock"))
@@ -112,12 +112,12 @@ def control(files: Files, table: Table[rows.Control]) -> resolved.ControlSetting
     return resolved.ControlSettings(path)
 
 
-def digest(table: Table[rows.Digest]) -> resolved.DigestSettings:
+def digest(table: Table[service_rows.Digest]) -> resolved.DigestSettings:
     """When the digest is due."""
     return resolved.DigestSettings(table.row.at, table.row.enabled)
 
 
-def mqtt(files: Files, table: Table[rows.Mqtt], every_s: float) -> MqttTerms | None:
+def mqtt(files: Files, table: Table[service_rows.Mqtt], every_s: float) -> MqttTerms | None:
     """The broker; None when the table cannot be used."""
     row, findings = table.row, files.findings
     if table.sound("username", "password_file") and row.password_file is not None and row.username is None:
@@ -148,7 +148,7 @@ def mqtt(files: Files, table: Table[rows.Mqtt], every_s: float) -> MqttTerms | N
     ca_file = path("ca_file", "Copy the certificate of the broker's authority there.")
     certificate_file = path("certificate_file", "Copy this station's certificate there.")
     key_file = path("key_file", "Copy this station's private key there.", secret=True)
-    if not table.sound(*rows.Mqtt.model_fields):
+    if not table.sound(*service_rows.Mqtt.model_fields):
         return None
     return MqttTerms(
         host=row.host,
@@ -167,7 +167,7 @@ def mqtt(files: Files, table: Table[rows.Mqtt], every_s: float) -> MqttTerms | N
     )
 
 
-def push(files: Files, table: Table[rows.Push], targets: list[Table[rows.PushTargetRow]]) -> PushTerms:
+def push(files: Files, table: Table[service_rows.Push], targets: list[Table[service_rows.PushTargetRow]]) -> PushTerms:
     """Where pushes go. Only for use when nothing was found wrong."""
     return PushTerms(
         targets=tuple(target for target in (push_target(files, row) for row in targets) if target is not None),
@@ -176,7 +176,7 @@ def push(files: Files, table: Table[rows.Push], targets: list[Table[rows.PushTar
     )
 
 
-def push_target(files: Files, table: Table[rows.PushTargetRow]) -> PushTarget | None:
+def push_target(files: Files, table: Table[service_rows.PushTargetRow]) -> PushTarget | None:
     """One target; None when it cannot be used. An address is never repeated in a message: it may be a secret."""
     row, findings = table.row, files.findings
     if not table.sound("name", "url", "url_file"):

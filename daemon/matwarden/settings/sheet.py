@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from matwarden.settings import rows, words
+from matwarden.settings import row_parts, words
 from matwarden.settings.problems import Findings
 from matwarden.settings.scale import Scale
 from matwarden.settings.tables import Table
@@ -24,7 +24,7 @@ class Sheet:
     scale: Scale | None
 
     def temperature_c(
-        self, table: Table[rows.Row], key: str, default_c: float, range_c: tuple[float, float] = PLAUSIBLE_C
+        self, table: Table[row_parts.Row], key: str, default_c: float, range_c: tuple[float, float] = PLAUSIBLE_C
     ) -> float | None:
         """The temperature under a key; None when it cannot be used, which has then been told."""
         value: float | None = getattr(table.row, key, None)
@@ -50,7 +50,7 @@ class Sheet:
 
     def difference_k(
         self,
-        table: Table[rows.Row],
+        table: Table[row_parts.Row],
         key: str,
         default_k: float,
         low_k: float,
@@ -76,7 +76,7 @@ class Sheet:
         return None
 
 
-def unique(findings: Findings, tables: Iterable[Table[rows.Row]], key: str, what: str, advice: str) -> None:
+def unique(findings: Findings, tables: Iterable[Table[row_parts.Row]], key: str, what: str, advice: str) -> None:
     """Every value under `key` may stand in one table only."""
     first: dict[object, str] = {}
     for table in tables:
@@ -88,7 +88,7 @@ def unique(findings: Findings, tables: Iterable[Table[rows.Row]], key: str, what
         first[value] = table.where
 
 
-def known_enclosure(findings: Findings, table: Table[rows.Row], ids: list[str]) -> bool:
+def known_enclosure(findings: Findings, table: Table[row_parts.Row], ids: list[str]) -> bool:
     """Whether a table's `enclosure` is one of the tubs; told when not."""
     if not table.sound("enclosure"):
         return False

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from matwarden.core.units import parse_rfc3339
-from matwarden.settings import resolved, rows, words
+from matwarden.settings import resolved, simulation_rows, words
 from matwarden.settings.scale import Scale
 from matwarden.settings.services import Files
 from matwarden.settings.sheet import Sheet, known_enclosure, unique
@@ -54,7 +54,7 @@ def consistent(sheet: Sheet, simulation: bool, drivers: Mapping[str, str], twins
 SimulatedRoom = resolved.RoomFile | resolved.RoomFormula | resolved.RoomPlan
 
 
-def room(sheet: Sheet, files: Files, table: Table[rows.SimulatedRoom]) -> SimulatedRoom | None:
+def room(sheet: Sheet, files: Files, table: Table[simulation_rows.SimulatedRoom]) -> SimulatedRoom | None:
     """The simulated room; None when it cannot be used."""
     row, findings = table.row, sheet.findings
     if not table.sound("file", "mean", "plan"):
@@ -113,14 +113,14 @@ def _plan(sheet: Sheet, plan: list[list[float]]) -> tuple[tuple[float, float], .
 
 
 def twins(
-    sheet: Sheet, tables: list[Table[rows.TwinRow]], ids: list[str], needed: Iterable[str]
+    sheet: Sheet, tables: list[Table[simulation_rows.TwinRow]], ids: list[str], needed: Iterable[str]
 ) -> tuple[resolved.Twin, ...]:
     """The simulated tubs, one for each tub of the file."""
     unique(sheet.findings, tables, "enclosure", "one [[twin]] a tub", "Take one of them out.")
     result = []
     for table in tables:
         known = known_enclosure(sheet.findings, table, ids)
-        if known and table.sound(*rows.TwinRow.model_fields):
+        if known and table.sound(*simulation_rows.TwinRow.model_fields):
             result.append(_twin(table.row))
     there = {table.row.enclosure for table in tables if table.sound("enclosure")}
     for enclosure in needed:
@@ -134,7 +134,7 @@ def twins(
     return tuple(result)
 
 
-def _twin(row: rows.TwinRow) -> resolved.Twin:
+def _twin(row: simulation_rows.TwinRow) -> resolved.Twin:
     return resolved.Twin(
         enclosure=row.enclosure,
         wall_j_per_k=row.wall_j_per_k,
@@ -151,11 +151,11 @@ def _twin(row: rows.TwinRow) -> resolved.Twin:
 
 
 def fault(
-    sheet: Sheet, table: Table[rows.FaultRow], probes: list[str], enclosures: list[str]
+    sheet: Sheet, table: Table[simulation_rows.FaultRow], probes: list[str], enclosures: list[str]
 ) -> resolved.FaultTerms | None:
     """One fault; None when it cannot be used."""
     row, findings, where = table.row, sheet.findings, table.where
-    if not table.sound(*rows.FaultRow.model_fields) or sheet.scale is None:
+    if not table.sound(*simulation_rows.FaultRow.model_fields) or sheet.scale is None:
         return None
     subjects = probes if row.kind.startswith("probe-") else enclosures
     if row.kind == "room-offset":
@@ -182,7 +182,7 @@ def fault(
     )
 
 
-def _place(table: Table[rows.FaultRow], sheet: Sheet, enclosures: list[str]) -> str:
+def _place(table: Table[simulation_rows.FaultRow], sheet: Sheet, enclosures: list[str]) -> str:
     row, where = table.row, f"{table.where}: place"
     place = row.place or ""
     if row.kind != "probe-elsewhere":
@@ -196,7 +196,7 @@ def _place(table: Table[rows.FaultRow], sheet: Sheet, enclosures: list[str]) -> 
     return place
 
 
-def _amount(scale: Scale, table: Table[rows.FaultRow], sheet: Sheet) -> float:
+def _amount(scale: Scale, table: Table[simulation_rows.FaultRow], sheet: Sheet) -> float:
     row, where = table.row, f"{table.where}: amount"
     if row.kind in _KELVIN | _FACTOR:
         if row.amount is None:
@@ -213,7 +213,7 @@ def _amount(scale: Scale, table: Table[rows.FaultRow], sheet: Sheet) -> float:
 
 def simulation(
     sheet: Sheet,
-    table: Table[rows.Simulation],
+    table: Table[simulation_rows.Simulation],
     every_s: float,
     files: Files,
     parts: tuple[
@@ -251,7 +251,7 @@ def simulation(
             )
     start_c = sheet.temperature_c(table, "start_temperature", 0.0, _ROOM_C)
     simulated_room, simulated_twins, faults = parts
-    if simulated_room is None or not table.sound(*rows.Simulation.model_fields):
+    if simulated_room is None or not table.sound(*simulation_rows.Simulation.model_fields):
         return None
     return resolved.SimulationSettings(
         start_wall_s=start_wall_s,

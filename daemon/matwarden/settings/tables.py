@@ -12,11 +12,11 @@ from typing import Any, Generic, TypeVar
 
 from pydantic import ValidationError
 
-from matwarden.settings import rows, words
+from matwarden.settings import row_parts, rows, words
 from matwarden.settings.problems import Findings
 
-R = TypeVar("R", bound=rows.Row)
-R_co = TypeVar("R_co", bound=rows.Row, covariant=True)
+R = TypeVar("R", bound=row_parts.Row)
+R_co = TypeVar("R_co", bound=row_parts.Row, covariant=True)
 Raw = Mapping[str, Any]
 
 PROBES: Mapping[str, type[rows.ProbeRow]] = {

@@ -8,21 +8,21 @@ from typing import Any
 from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
-from matwarden.settings import rows
+from matwarden.settings import row_parts
 from matwarden.settings.problems import Problem
 from matwarden.settings.scale import plain
 
 # The plain words of each pattern: no keeper reads regular expressions.
 PATTERN_WORDS = {
-    rows.ID: "small letters, digits and hyphens, as in shelf-1",
-    rows.TEXT: "a text of one line in quotes",
-    rows.FILE_PATH: "the path of a file",
-    rows.TIME_OF_DAY: "a time of day from 00:00 to 23:59",
-    rows.INSTANT: "an instant in UTC, as in 2026-01-16T17:00:00Z",
-    rows.ONE_WIRE: "28- and twelve hex digits, as in 28-0316a2793f1c",
-    rows.I2C: "an I2C address from 0x00 to 0x7f, as in 0x44, or as in 1-0044 with its bus",
-    rows.GPIO_CHIP: "a GPIO chip, as in /dev/gpiochip0",
-    rows.HOST: "a host name or an address, without user, port or path",
+    row_parts.ID: "small letters, digits and hyphens, as in shelf-1",
+    row_parts.TEXT: "a text of one line in quotes",
+    row_parts.FILE_PATH: "the path of a file",
+    row_parts.TIME_OF_DAY: "a time of day from 00:00 to 23:59",
+    row_parts.INSTANT: "an instant in UTC, as in 2026-01-16T17:00:00Z",
+    row_parts.ONE_WIRE: "28- and twelve hex digits, as in 28-0316a2793f1c",
+    row_parts.I2C: "an I2C address from 0x00 to 0x7f, as in 0x44, or as in 1-0044 with its bus",
+    row_parts.GPIO_CHIP: "a GPIO chip, as in /dev/gpiochip0",
+    row_parts.HOST: "a host name or an address, without user, port or path",
 }
 
 _UNITS = {
