@@ -115,13 +115,17 @@ class Alarm:
         Args:
             follow: its cause is told for many tubs at once: should it start now, it is suppressed instead. What rang by
                 itself before goes on by itself.
-            deviation_k: how far outside the band, for an alarm with an inverse-time rule.
+            deviation_k: how far outside the band, for an alarm with an inverse-time rule; below 0: back inside.
         """
         before = self.memory
         if before is QUIET and not condition and not suppress:
             return
         spec, delays_s = self.spec, (self.on_delay_s, self.off_delay_s)
-        suppress = suppress or (follow and before.state is AlarmState.SUPPRESSED)
+        back = not (before.condition if condition is None else condition) or deviation_k < 0.0
+        if before.state is AlarmState.SUPPRESSED:
+            # What is on its way back anyway is not announced because its cause is over some minutes before it; what is
+            # not known now waits until it is.
+            suppress = suppress or follow or condition is None or (before.active and back)
         args = (dt_s, *delays_s, spec, value_c, self._inverse, deviation_k)
         memory, change = core.step(before, condition, suppress, *args)
         if follow and change is not None and change.starts and change.previous is AlarmState.NORMAL:
@@ -132,7 +136,7 @@ class Alarm:
         self.memory = memory
         if change is not None:
             self._tell(change, at, events)
-        called = self._call(before.state if change is None else change.previous, dt_s, at, events)
+        called = self._call(before.state if change is None else change.previous, dt_s, back, at, events)
         if change is not None or called:
             self._keep(at, events, urgent=True)
             return
@@ -196,12 +200,13 @@ class Alarm:
                 key = f"{self.id}/{change.state.value}/{at.wall_s:.3f}"
                 events.append(PushAsked(at, key, told.title, told.body, self.spec.priority, to))
 
-    def _call(self, was: AlarmState, dt_s: float, at: At, events: list[Event]) -> bool:
+    def _call(self, was: AlarmState, dt_s: float, back: bool, at: At, events: list[Event]) -> bool:
         """Call the keeper if it is time to. `was`: where this look found it, if its verbs did not say otherwise."""
         memory = self.memory
         previous = self._called_in if was is memory.state else was
         self._called_in = memory.state
-        self.ringing, call = ring.next_call(self.ringing, previous, memory.state, self.spec.priority, dt_s, self._times)
+        args = (previous, memory.state, self.spec.priority, dt_s, self._times, back)
+        self.ringing, call = ring.next_call(self.ringing, *args)
         if call is Call.NONE:
             return False
         change = Change(memory.state, memory.state, memory.active_s, memory.worst)

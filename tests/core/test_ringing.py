@@ -52,6 +52,18 @@ def test_what_is_announced_anew_begins_with_the_first_call() -> None:
     assert calls(story) == [(0, Call.FIRST), (15, Call.AGAIN), (25, Call.FIRST), (40, Call.AGAIN)]
 
 
+def test_what_is_back_already_waits_with_its_further_calls() -> None:
+    """At 15 and at 30 min the tub is in band, though its alarm still stands: the calls come when it is out again."""
+    ringing, made = SILENT, []
+    for minute in range(60):
+        back = 10 <= minute < 20 or 25 <= minute < 40
+        previous = S.NORMAL if minute == 0 else S.UNACKNOWLEDGED
+        ringing, call = next_call(ringing, previous, S.UNACKNOWLEDGED, Priority.HIGH, 60.0, TIMES, back)
+        if call:
+            made.append((minute, call))
+    assert made == [(0, Call.FIRST), (20, Call.AGAIN), (40, Call.SECOND)]
+
+
 def test_either_step_can_be_left_out() -> None:
     """Without the second ring it goes straight to the second targets; without those it rings twice."""
     assert calls([S.UNACKNOWLEDGED] * 60, times=replace(TIMES, ring_again_s=None)) == [

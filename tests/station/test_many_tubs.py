@@ -93,6 +93,20 @@ def test_the_tub_that_stays_cold_when_the_others_are_warm_rings_by_itself() -> N
     assert [push.title[:12] for push in shelf.pushes()] == ["Room: 4 of 4", "Room: tubs n", "Rowan: cold "]
 
 
+def test_the_tub_that_is_last_to_be_warm_is_not_told_for_that() -> None:
+    """The others are back some minutes before it: it is back in band as well, and waits for its own return."""
+    shelf = Shelf()
+    shelf.set(21.0, *_air(*_NAMES))
+    shelf.run(2 * _HOUR_S)
+    shelf.set(24.0, *_air("oak", "alder", "hazel"))
+    shelf.set(22.5, "rowan-air")
+    shelf.run(_HOUR_S)
+    shelf.set(24.0, "rowan-air")
+    shelf.run(_HOUR_S)
+    assert alarms(shelf.told, "cold/rowan") == [AlarmState.SUPPRESSED, AlarmState.NORMAL]
+    assert [push.title[:12] for push in shelf.pushes()] == ["Room: 4 of 4", "Room: tubs n"]
+
+
 def test_two_cold_tubs_of_four_ring_each_for_itself() -> None:
     """Under the number of the settings nothing is gathered."""
     shelf = Shelf()

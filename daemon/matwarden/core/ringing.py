@@ -2,6 +2,7 @@
 
 The law: only an unacknowledged alarm calls. Whatever ends that state (an acknowledgement, a return, a shelf) ends the
 calling; what is announced anew begins with the first call. Time in which the program did not run does not count.
+Nobody is called a second time about what is back already, though its deadband or off-delay still keeps the alarm.
 """
 
 from __future__ import annotations
@@ -38,12 +39,19 @@ SILENT = Ringing()
 
 
 def next_call(
-    ringing: Ringing, previous: AlarmState, state: AlarmState, priority: Priority, dt_s: float, times: AlarmTimes
+    ringing: Ringing,
+    previous: AlarmState,
+    state: AlarmState,
+    priority: Priority,
+    dt_s: float,
+    times: AlarmTimes,
+    back: bool = False,
 ) -> tuple[Ringing, Call]:
     """Take one look; returns the next memory and the call that is due now (`Call.NONE`: none).
 
     Args:
         previous: its state at the last look. state: its state now. dt_s: seconds since the last look.
+        back: what it is about is over now, whatever its deadband and off-delay say: further calls wait.
     """
     if state is not AlarmState.UNACKNOWLEDGED:
         if state is not previous:
@@ -55,7 +63,7 @@ def next_call(
     if priority is Priority.HIGH:
         # One step at a time, so that after a long sleep of the program the first targets still come first.
         due_s = {Call.FIRST: times.ring_again_s, Call.AGAIN: times.second_after_s}.get(ringing.called)
-        if due_s is not None and waited_s >= due_s:
+        if due_s is not None and waited_s >= due_s and not back:
             called = Call(ringing.called + 1)
             return Ringing(waited_s, called), called
         if ringing.called is Call.FIRST and times.ring_again_s is None:
