@@ -15,6 +15,7 @@ import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
+from typing import NamedTuple
 
 import pytest
 
@@ -43,26 +44,54 @@ class Watch:
         self._socket.close()
 
 
-@pytest.fixture
-def watch(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Watch]:
-    path = tmp_path / "notify"
-    watch = Watch(path)
-    monkeypatch.setenv("NOTIFY_SOCKET", str(path))
-    monkeypatch.setenv("WATCHDOG_USEC", str(int(WATCHDOG_S * 1e6)))
-    monkeypatch.delenv("WATCHDOG_PID", raising=False)
-    yield watch
-    watch.close()
+class Watched(NamedTuple):
+    """A daemon, and where it tells its service manager how it is."""
+
+    daemon: Daemon
+    watch: Watch
 
 
-@pytest.fixture
-def heating(tmp_path: Path, watch: Watch) -> Iterator[Daemon]:
-    """A daemon that is heating oak, told where its service manager listens."""
-    daemon = Daemon(tmp_path, shelf_text("oak"))
+# As many as tests below that need one: each kills its own.
+SHELVES_N = 4
+
+
+@pytest.fixture(scope="module")
+def shelves(tmp_path_factory: pytest.TempPathFactory) -> Iterator[list[Watched]]:
+    """Daemons begun side by side, so that the rest before heat is waited for only once."""
+    watched: list[Watched] = []
     try:
-        daemon.until_allowed("oak")
-        yield daemon
+        for _ in range(SHELVES_N):
+            directory = tmp_path_factory.mktemp("shelf")
+            with pytest.MonkeyPatch.context() as patch:
+                patch.setenv("NOTIFY_SOCKET", str(directory / "notify"))
+                patch.setenv("WATCHDOG_USEC", str(int(WATCHDOG_S * 1e6)))
+                patch.delenv("WATCHDOG_PID", raising=False)
+                watch = Watch(directory / "notify")
+                watched.append(Watched(Daemon(directory, shelf_text("oak")), watch))
+        yield list(watched)
     finally:
-        daemon.kill()
+        for daemon, watch in watched:
+            daemon.kill()
+            watch.close()
+
+
+@pytest.fixture
+def one(shelves: list[Watched]) -> Watched:
+    """One that no test has had before."""
+    one = shelves.pop()
+    one.daemon.until_allowed("oak")
+    return one
+
+
+@pytest.fixture
+def heating(one: Watched) -> Daemon:
+    """A daemon that is heating oak, told where its service manager listens."""
+    return one.daemon
+
+
+@pytest.fixture
+def watch(one: Watched) -> Watch:
+    return one.watch
 
 
 def _stop_post(directory: Path) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import signal
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -12,17 +13,29 @@ import pytest
 from helpers_process import Daemon, command, environment, eventually, settings_file, shelf_text
 from matwarden.control_client import ask
 
+_ENDS = (signal.SIGHUP, signal.SIGQUIT)
 
-@pytest.mark.parametrize("number", [signal.SIGHUP, signal.SIGQUIT])
-def test_a_closing_terminal_ends_it_in_order_with_the_relay_cut(number: signal.Signals, tmp_path: Path) -> None:
-    """SIGHUP and SIGQUIT are asked stops like any other."""
-    daemon = Daemon(tmp_path, shelf_text("oak"))
+
+@pytest.fixture(scope="module")
+def heating(tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[signal.Signals, Daemon]]:
+    """A daemon for each signal, side by side, heating oak."""
+    daemons = {number: Daemon(tmp_path_factory.mktemp(number.name), shelf_text("oak")) for number in _ENDS}
     try:
-        daemon.until_allowed("oak")
-        assert daemon.stop(number) == 0
-        assert not daemon.allows("oak")
+        for daemon in daemons.values():
+            daemon.until_allowed("oak")
+        yield daemons
     finally:
-        daemon.kill()
+        for daemon in daemons.values():
+            daemon.kill()
+
+
+@pytest.mark.parametrize("number", _ENDS)
+def test_a_closing_terminal_ends_it_in_order_with_the_relay_cut(
+    number: signal.Signals, heating: dict[signal.Signals, Daemon]
+) -> None:
+    """SIGHUP and SIGQUIT are asked stops like any other."""
+    assert heating[number].stop(number) == 0
+    assert not heating[number].allows("oak")
 
 
 def test_the_demo_does_not_touch_a_directory_that_no_demo_made(tmp_path: Path) -> None:
