@@ -9,7 +9,7 @@ BIN := $(VENV)/bin
 NEED_VENV := "This needs Python 3.11 or newer with its venv module (Debian, Raspberry Pi OS: apt install python3-venv)."
 
 .DEFAULT_GOAL := help
-.PHONY: help demo test lint winter schema long faults tubs powercuts clean
+.PHONY: help demo test lint winter schema alarms long faults tubs powercuts clean
 
 help:
 	@echo "make demo    three winter nights on a simulated shelf, in under a minute"
@@ -21,6 +21,7 @@ help:
 	@echo "make powercuts  a thousand simulated power cuts and a thousand kills of the record (needs a C compiler)"
 	@echo "make lint    ruff, mypy --strict, import contracts only"
 	@echo "make schema  write config/matwarden.schema.json anew from the settings model"
+	@echo "make alarms  write the table of alarms in the README, and their texts in tests/core, anew"
 	@echo "make clean   remove .venv and what the runs left behind"
 
 $(BIN)/python:
@@ -67,6 +68,10 @@ powercuts: $(VENV)/.dev
 
 schema: $(VENV)/.dev
 	$(BIN)/python -m matwarden.settings.schema
+
+alarms: $(VENV)/.dev
+	$(BIN)/python -m matwarden.report.alarm_table_text README.md
+	PYTHONPATH=tests $(BIN)/python -m alarm_texts tests/core/alarm_texts.txt
 
 clean:
 	rm -rf $(VENV) demo-run winter-run .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache

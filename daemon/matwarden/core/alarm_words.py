@@ -6,6 +6,7 @@ phone.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 from matwarden.core.alarm_table import (
@@ -13,6 +14,7 @@ from matwarden.core.alarm_table import (
     BLIND_PROBE,
     COLD,
     CUT_OUT,
+    HEAT_WHILE_CUT,
     HOT,
     RELAY_FAULT,
     TOGETHER_ALARMS,
@@ -27,6 +29,11 @@ __all__ = ["TITLE_LENGTH", "Facts", "Push", "push", "return_text", "start_text",
 
 TITLE_LENGTH = 40
 """Characters of a title that a locked phone shows on one line (common practice, no source)."""
+
+
+# Fewer characters of a tub's name do not tell it from its neighbours.
+_TUB_AT_LEAST = 14
+_WORTH_TELLING_S = 60.0
 
 
 class Facts(NamedTuple):
@@ -76,10 +83,10 @@ def push(spec: AlarmSpec, change: Change, facts: Facts, call: Call = Call.FIRST,
         waited_s: for how long nobody has acknowledged it.
     """
     if change.starts and spec.pushes_start:
-        words, sentence = _start_words(spec, change, facts), start_text(spec, change, facts)
+        sentence = start_text(spec, change, facts)
         if call > Call.FIRST:
-            words, sentence = f"still {words}", f"Not acknowledged for {duration_text(waited_s)}. {sentence}"
-        return Push(_title(facts.tub, words), f"{sentence} {spec.response}")
+            sentence = f"{sentence} Not acknowledged for {duration_text(waited_s)}."
+        return Push(_title(facts.tub, _start_words(spec, change, facts, call)), f"{sentence} {spec.response}")
     if change.returns and spec.pushes_return:
         title = _title(facts.tub, _return_words(spec, change, facts))
         return Push(title, return_text(spec, change, facts))
@@ -106,7 +113,9 @@ def start_text(spec: AlarmSpec, change: Change, facts: Facts) -> str:
     if spec is UNSTEADY_PROBE:
         return f"{facts.tub}: probe {facts.probe} jumps again and again, more than a tub can{_because(facts)}{now}."
     if spec in TOGETHER_ALARMS:
-        at_once = f"{facts.tub}: {facts.how_many} {spec.title} at once, for {lasted}{_because(facts)}"
+        # It takes over from tubs that have waited already: for how long it has stood itself says nothing at its start.
+        at_once = f"{facts.tub}: {facts.how_many} {spec.title} at once"
+        at_once += (f", for {lasted}" if change.active_s >= _WORTH_TELLING_S else "") + _because(facts)
         return f"{at_once}{_extreme(_WORST[spec.worst], change, facts)}{now}."
     return f"{facts.tub}: {_NEWS[spec.condition]}{_because(facts)}{now}."
 
@@ -145,46 +154,56 @@ _NEWS = {
 }
 _OVER = {
     "heat-not-arriving": "heat arrives again",
-    "heat-while-cut": "the wall cools with heat cut",
+    "heat-while-cut": "the wall cools again",
     "probes-disagree": "its probes agree again",
-    "relay-wear": "the relay counts as new",
+    "relay-wear": "its relay counts as new",
     "storage-failing": "everything is recorded again",
-    "clock-stepped": "no further step of the clock",
-    "power-lost": "it runs",
+    "clock-stepped": "the clock has not been set again",
+    "power-lost": "it runs again",
     "cold-together": "tubs no longer cold",
     "hot-together": "tubs no longer hot",
     "blind-together": "tubs read again",
 }
 
 
-def _start_words(spec: AlarmSpec, change: Change, facts: Facts) -> str:
-    lasted = duration_text(change.active_s)
+def _start_words(spec: AlarmSpec, change: Change, facts: Facts, call: Call) -> tuple[str, ...]:
+    """What a title says after the tub; the first of these that fits is taken."""
+    lasted, still = duration_text(change.active_s), "still " if call > Call.FIRST else ""
     if spec is COLD or spec is HOT:
-        return f"{spec.title} for {lasted}{_now(facts)}"
+        what = f"{still}{spec.title}"
+        return (f"{what} for {lasted}{_now(facts)}", f"{what}{_now(facts)}", f"{what} for {lasted}", what)
     if spec is BLIND:
-        return f"{_unread(facts)} for {lasted}"
+        return (f"{still}{_unread(facts)} for {lasted}", f"{still}{_unread(facts)}", f"{still}{spec.title}")
     if spec is BLIND_PROBE or spec is UNSTEADY_PROBE:
-        return f"{spec.title}, {facts.probe}"
+        return (f"{spec.title}, {facts.probe}", spec.title)
     if spec in TOGETHER_ALARMS:
-        return f"{facts.how_many} {spec.title}{_now(facts)}"
+        what = f"{still}{facts.how_many} {spec.title}"
+        return (f"{what}{_now(facts)}", what, f"{facts.how_many} {spec.title}")
     if spec is CUT_OUT:
-        return f"{spec.title}, look now"
-    return f"{spec.title}, unplug mat" if spec is RELAY_FAULT else spec.title
+        return ("heat still tripped, look now" if still else f"{spec.title}, look now", spec.title)
+    if spec is RELAY_FAULT:
+        what = "relay still disobeys" if still else spec.title
+        return (f"{what}, unplug mat", f"{still}unplug mat")
+    if spec is HEAT_WHILE_CUT:
+        return (f"{still}{spec.title}", f"{still}hot, pull plug")
+    return (f"{still}{spec.title}", spec.title)
 
 
-def _return_words(spec: AlarmSpec, change: Change, facts: Facts) -> str:
+def _return_words(spec: AlarmSpec, change: Change, facts: Facts) -> tuple[str, ...]:
     lasted = duration_text(change.active_s)
     if spec is COLD or spec is HOT:
-        return f"{_is_back(spec, facts).replace('is ', '').replace('its ', '')} after {lasted}"
+        back = _is_back(spec, facts).replace("is ", "").replace("its ", "")
+        return (f"{back} after {lasted}", back)
     if spec is BLIND_PROBE:
-        return f"probe back, {facts.probe}"
+        return (f"probe back, {facts.probe}", "probe back")
     if spec is UNSTEADY_PROBE:
-        return f"probe steady, {facts.probe}"
+        return (f"probe steady, {facts.probe}", "probe steady")
     if spec is BLIND:
-        return f"read again after {lasted}"
+        return (f"read again after {lasted}", "read again")
     if spec in TOGETHER_ALARMS:
-        return f"{_OVER[spec.condition]}, {lasted}"
-    return _OVER[spec.condition]
+        over = _OVER[spec.condition]
+        return (f"{over} after {lasted}", f"{over}, {lasted}", over)
+    return (_OVER[spec.condition],)
 
 
 def _is_back(spec: AlarmSpec, facts: Facts) -> str:
@@ -211,11 +230,21 @@ def _because(facts: Facts) -> str:
     return f" ({facts.why.rstrip('. ')})" if facts.why else ""
 
 
-def _title(tub: str, words: str) -> str:
-    """The tub first. Of a tub's name that is too long the end goes; then the words are cut too."""
-    if len(tub) + 2 + len(words) > TITLE_LENGTH:
-        room = max(TITLE_LENGTH - 2 - len(words), 8)
-        if len(tub) > room:
-            tub = tub[: room - 1].rstrip() + "…"
-    whole = f"{tub}: {words}"
-    return whole if len(whole) <= TITLE_LENGTH else whole[: TITLE_LENGTH - 1].rstrip() + "…"
+def _title(tub: str, variants: Sequence[str]) -> str:
+    """The tub first; then the first of the variants that leaves the tub recognisable, else the shortest."""
+    enough = min(len(tub), _TUB_AT_LEAST)
+    fitting = (words for words in variants if TITLE_LENGTH - 2 - len(words) >= enough)
+    words = next(fitting, None) or min(variants, key=len)
+    whole = f"{_shortened(tub, max(TITLE_LENGTH - 2 - len(words), 8))}: {words}"
+    return whole if len(whole) <= TITLE_LENGTH else _shortened(whole, TITLE_LENGTH)
+
+
+def _shortened(name: str, room: int) -> str:
+    """A name in so much room: cut between words where most of it stays, and marked as cut."""
+    if len(name) <= room:
+        return name
+    kept = name[: room - 1]
+    at_word = kept.rfind(" ") if name[room - 1] != " " else len(kept)
+    if at_word >= room // 2:
+        kept = kept[:at_word]
+    return kept.rstrip(" ,;:") + "…"
