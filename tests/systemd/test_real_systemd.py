@@ -8,20 +8,16 @@ version 2 have no memory controller where this was written: MemoryMax= was not t
 from __future__ import annotations
 
 import contextlib
-import time
 from collections.abc import Iterator
 
 import pytest
 
 from helpers_process import ROOT, eventually, offset, shelf_text
 from helpers_systemd import Machine
-from helpers_unit import WATCHDOG_S, FullPipe, Unit
+from helpers_unit import FullPipe, Unit
 
 # Rowan has no mat and looks hot from the first reading: a push of that is due at once.
 PUSH = '\n[alarms]\nhot_after_min = 0\n[push]\n[[push.target]]\nname = "paper"\nurl_file = "credential:push-paper"\n'
-
-# From a death to the line that ExecStopPost writes, on a slow and busy machine.
-CUT_WITHIN_S = 15.0
 
 
 class Shelves:
@@ -35,7 +31,6 @@ class Shelves:
         self.mute = Unit(machine, "matwarden-mute")
         self.worn = Unit(machine, "matwarden-worn")
         self.before: dict[str, int] = {}
-        self.struck_s = 0.0
 
     @property
     def heating(self) -> list[Unit]:
@@ -71,7 +66,6 @@ def struck(shelves: Shelves) -> Shelves:
     for unit in shelves.heating:
         eventually(unit.heats, f"heat: {unit.log}")
         shelves.before[unit.name] = len(unit.levels)
-    shelves.struck_s = time.monotonic()
     for blow, unit in (*shelves.blows.items(), ("KILL", shelves.worn)):
         shelves.machine.run("systemctl", "kill", "--kill-whom=main", f"--signal={blow}", unit.name, check=True)
     return shelves
@@ -107,9 +101,6 @@ def test_after_a_death_the_line_is_cut_before_anything_starts_again(struck: Shel
     unit = struck.blows[blow]
     before = struck.before[unit.name]
     eventually(lambda: len(unit.levels) > before, f"a cut line: {unit.log}")
-    # The watchdog's time, and the time to end by itself.
-    grace_s = WATCHDOG_S + 3 if blow == "STOP" else 0.0
-    assert time.monotonic() - struck.struck_s < grace_s + CUT_WITHIN_S
     eventually(unit.restarted, f"a restart: {unit.log}")
     # One cut by the command, one by the next start.
     assert unit.levels[before : before + 2] == ["cut", "cut"]
