@@ -22,7 +22,7 @@ from matwarden.sinks.outbox import Outbox
 from matwarden.sinks.push import PushSink
 from matwarden.sinks.push_send import send
 from matwarden.sinks.store_read import Recorded
-from matwarden.terms import AlarmState, At, Priority, ProbeTerms, Recipients
+from matwarden.terms import AlarmState, At, Priority, ProbeTerms
 from matwarden.together_keeper import TogetherAlarms
 
 __all__ = [
@@ -73,8 +73,6 @@ class Told:
         if not self._pushes:
             # Nobody could ever deliver them: they must not pile up in the outbox.
             events = [event for event in events if not isinstance(event, PushAsked)]
-        else:
-            events = [e for e in events if not (isinstance(e, PushAsked) and e.recipients is Recipients.SECOND)]
         for queue in self._queues:
             queue.offer(events)
 

@@ -153,6 +153,87 @@ BROKEN = [
         ("mqtt: host: found nothing; allowed: a host name or an address, without user, port or path. Add host."),
         id="mqtt-host-missing",
     ),
+    pytest.param(
+        REAL,
+        [('url = "file:pushes.txt"', 'url = "file:pushes.txt"\npriorities = []')],
+        (
+            'push target paper: priorities: found a list; allowed: a list of "high", "medium" and '
+            '"low", one at least. Write it as in ["high", "medium"].'
+        ),
+        id="push-priorities-none",
+    ),
+    pytest.param(
+        REAL,
+        [('url = "file:pushes.txt"', 'url = "file:pushes.txt"\npriorities = "high"')],
+        (
+            'push target paper: priorities: found "high"; allowed: a list of "high", "medium" and '
+            '"low", one at least. Write it as in ["high", "medium"].'
+        ),
+        id="push-priorities-no-list",
+    ),
+    pytest.param(
+        REAL,
+        [('url = "file:pushes.txt"', 'url = "file:pushes.txt"\npriorities = ["urgent"]')],
+        (
+            'push target paper: priorities: found a list; allowed: a list of "high", "medium" and '
+            '"low", one at least. Write it as in ["high", "medium"].'
+        ),
+        id="push-priorities-unknown",
+    ),
+    pytest.param(
+        REAL,
+        [('url = "file:pushes.txt"', 'url = "file:pushes.txt"\npriorities = ["low"]')],
+        (
+            'push: found no target that high pushes go to at once; allowed: at least one with "high" '
+            "among its priorities and without second = true. Add one, or let one of these be told of "
+            "high pushes."
+        ),
+        id="push-nobody-for-high",
+    ),
+    pytest.param(
+        REAL,
+        [('url = "file:pushes.txt"', 'url = "file:pushes.txt"\nsecond = true')],
+        (
+            'push: found no target that high pushes go to at once; allowed: at least one with "high" '
+            "among its priorities and without second = true. Add one, or let one of these be told of "
+            "high pushes."
+        ),
+        id="push-second-only",
+    ),
+    pytest.param(
+        REAL,
+        [("[push]\n", '[push]\nquiet_from = "22:00"\n')],
+        "push: quiet_until: found nothing; allowed: a time of day, since there is quiet_from. Add quiet_until.",
+        id="push-quiet-half",
+    ),
+    pytest.param(
+        REAL,
+        [("[push]\n", '[push]\nquiet_from = "22:00"\nquiet_until = "22:00"\n')],
+        (
+            'push: quiet_until: found "22:00"; allowed: another time than quiet_from. Take both out '
+            "for no quiet hours; all day is too long."
+        ),
+        id="push-quiet-all-day",
+    ),
+    pytest.param(
+        REAL,
+        [("[push]\n", '[push]\nquiet_from = 22\nquiet_until = "07:00"\n')],
+        (
+            "push: quiet_from: found 22; allowed: a time of day from 00:00 to 23:59. Write it in "
+            'quotes, as in quiet_from = "22:00".'
+        ),
+        id="push-quiet-number",
+    ),
+    pytest.param(
+        REAL,
+        [("[push]\n", '[push]\nquiet_from = "22:00"\nquiet_until = "10:00"\n')],
+        (
+            "digest: at: found 08:00, in the quiet hours of [push]; allowed: a time from 10:00 to "
+            "22:00. The digest is a low push and would wait: make it later, or end the quiet hours "
+            "earlier."
+        ),
+        id="push-quiet-digest",
+    ),
 ]
 
 

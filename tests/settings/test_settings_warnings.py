@@ -105,3 +105,22 @@ def test_the_warning_says_which_interval_would_do(tmp_path: Path) -> None:
     assert "they take 10.5 s, 0.75 s each; some are asked every 10 s." in outcome.warnings[0]
     assert "Raise every_s of [polling] to 11 or more" in outcome.warnings[0]
     assert checked(tmp_path, edited(_bus(14), ("every_s = 10", "every_s = 11"))).warnings == ()
+
+
+@pytest.mark.parametrize(
+    ("more", "alarms", "told"),
+    [
+        ("second = true", "", ()),
+        ('priorities = ["low"]\nsecond = true', "", ("push: friend is never told of anything: only high alarms",)),
+        ("second = true", "second_after_min = 0\n", ("push: friend is never told of anything: second_after_min",)),
+    ],
+)
+def test_a_second_target_that_is_never_called_is_told(
+    tmp_path: Path, more: str, alarms: str, told: tuple[str, ...]
+) -> None:
+    """A target of what nobody acknowledged, where nothing ever calls one, gives a warning."""
+    friend = f'[[push.target]]\nname = "friend"\nurl = "file:friend.txt"\n{more}\n\n'
+    text = edited(REAL, ("[digest]", friend + "[digest]"), ("[alarms]\n", "[alarms]\n" + alarms))
+    warnings = checked(tmp_path, text).warnings
+    assert len(warnings) == len(told)
+    assert all(warning.startswith(start) for warning, start in zip(warnings, told, strict=True))

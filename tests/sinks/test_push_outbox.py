@@ -10,79 +10,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from helpers_push import HandClock
-from helpers_store import open_sink, push, started
-from matwarden.events import Notice, PushAsked
+from helpers_push_rig import HOUR_S, Rig
+from helpers_store import push
 from matwarden.sinks.outbox import Outbox
-from matwarden.sinks.push import PushSink
-from matwarden.sinks.push_terms import PushTarget, PushTerms
-from matwarden.sinks.store import StoreSink
+from matwarden.sinks.push_terms import PushTerms
 from matwarden.terms import At, Priority
-
-HOUR_S = 3600.0
-
-
-class Phones:
-    """Targets that take pushes, or do not. Stands for the network behind `Sender`.
-
-    Attributes:
-        out: names of targets that fail now.
-        got: per target the titles it took; tries: (target, monotonic time) of every attempt.
-    """
-
-    def __init__(self, clock: HandClock) -> None:
-        self.out: set[str] = set()
-        self.got: dict[str, list[str]] = {}
-        self.tries: list[tuple[str, float]] = []
-        self._clock = clock
-
-    def send(self, target: PushTarget, title: str, body: str, priority: str, wall_s: float) -> str | None:
-        self.tries.append((target.name, self._clock.mono_s))
-        if target.name in self.out:
-            return "no route"
-        self.got.setdefault(target.name, []).append(title.removeprefix("Oak: "))
-        return None
-
-
-class Rig:
-    """Store and push sink on one file, told the same events, with a clock and phones in the test's hand."""
-
-    def __init__(self, directory: Path, *names: str, keep: int = 1000) -> None:
-        self.directory = directory
-        self.clock = HandClock()
-        self.phones = Phones(self.clock)
-        self.notices: list[str] = []
-        targets = tuple(PushTarget(name, url="unused:") for name in names)
-        self.terms = PushTerms(targets, give_up_after_s=72 * HOUR_S, keep=keep)
-        self.store: StoreSink = open_sink(directory)
-        self.store.accept([started(self.clock())])
-        self.push = self.sink()
-
-    def sink(self) -> PushSink:
-        def hear(notice: Notice) -> None:
-            self.notices.append(notice.text)
-
-        return PushSink(self.terms, Outbox(self.directory), self.clock, hear, self.phones.send)
-
-    def ask(self, *keys: str, priority: Priority = Priority.HIGH) -> None:
-        events: list[PushAsked] = [push(self.clock(), key, priority) for key in keys]
-        self.store.accept(events)
-        self.push.accept(events)
-
-    def restart(self) -> None:
-        self.push.close()
-        self.push = self.sink()
-
-    def settle(self) -> None:
-        while self.push.step() == 0.0:
-            pass
-
-    def run_on(self, seconds: float, pace_s: float = 5.0) -> None:
-        end_s = self.clock.mono_s + seconds
-        while self.clock.mono_s < end_s:
-            self.settle()
-            self.clock.run_on(pace_s)
-        self.settle()
 
 
 @pytest.fixture

@@ -8,7 +8,17 @@ from pathlib import Path
 from typing import Any, TypeVar
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from matwarden.settings import resolved, row_parts, rows, service_rows, services, simulated, simulation_rows, words
+from matwarden.settings import (
+    pushes,
+    resolved,
+    row_parts,
+    rows,
+    service_rows,
+    services,
+    simulated,
+    simulation_rows,
+    words,
+)
 from matwarden.settings.buses import judge_buses
 from matwarden.settings.problems import Findings
 from matwarden.settings.resolved import Settings
@@ -41,8 +51,12 @@ def assemble(raw: Mapping[str, Any], source: Path, findings: Findings) -> Settin
     control = services.control(files, _optional(findings, raw, "control", service_rows.Control))
     mqtt_table = one(findings, raw, "mqtt", service_rows.Mqtt)
     mqtt: MqttTerms | None = services.mqtt(files, mqtt_table, every_s) if mqtt_table else None
-    push = _push(raw, files)
-    digest = services.digest(_optional(findings, raw, "digest", service_rows.Digest))
+    zone = _zone(house.row.zone) if house is not None and house.sound("zone") else None
+    push = _push(raw, files, zone)
+    digest_table = _optional(findings, raw, "digest", service_rows.Digest)
+    digest = services.digest(digest_table)
+    if push is not None and digest_table.sound("at", "enabled"):
+        pushes.judge(findings, push, shelf.alarms.times.second_after_s, digest)
     simulation = _simulation(raw, sheet, files, shelf, every_s)
     if findings.problems or house is None or scale is None:
         return None
@@ -78,20 +92,24 @@ def _house(raw: Raw, findings: Findings) -> Table[rows.House] | None:
         findings.problem("house", "nothing", "one table [house]", "Add [house] with id, temperature_unit and zone.")
         return None
     house = one(findings, raw, "house", rows.House)
-    if house is not None and house.sound("zone"):
-        try:
-            ZoneInfo(house.row.zone)
-        except (ZoneInfoNotFoundError, ValueError, OSError):
-            findings.problem(
-                "house: zone",
-                words.shown(house.row.zone),
-                "a time zone of the IANA list, as in Europe/Amsterdam",
-                "Look up the name of yours; the command timedatectl list-timezones shows them all.",
-            )
+    if house is not None and house.sound("zone") and _zone(house.row.zone) is None:
+        findings.problem(
+            "house: zone",
+            words.shown(house.row.zone),
+            "a time zone of the IANA list, as in Europe/Amsterdam",
+            "Look up the name of yours; the command timedatectl list-timezones shows them all.",
+        )
     return house
 
 
-def _push(raw: Raw, files: Files) -> PushTerms | None:
+def _zone(name: str) -> ZoneInfo | None:
+    try:
+        return ZoneInfo(name)
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        return None
+
+
+def _push(raw: Raw, files: Files, zone: ZoneInfo | None) -> PushTerms | None:
     findings = files.findings
     value = raw.get("push")
     if not isinstance(value, dict):
@@ -112,7 +130,7 @@ def _push(raw: Raw, files: Files) -> PushTerms | None:
             "Add one, or take [push] out to push nothing.",
         )
     unique(findings, targets, "name", "each name once", "Give each target a name of its own.")
-    return services.push(files, table, targets)
+    return pushes.push(files, table, targets, zone)
 
 
 def _simulation(

@@ -28,7 +28,8 @@ from matwarden.settings.resolved import (
     SimulationSettings,
     TwinProbe,
 )
-from matwarden.terms import AlarmTimes, Enclosure, ProbeTerms, Unit
+from matwarden.sinks.push_terms import PushTarget
+from matwarden.terms import AlarmTimes, Enclosure, Priority, ProbeTerms, Unit
 
 _WIDTH = 80
 _NAME_WIDTH = 8
@@ -184,10 +185,17 @@ def _services(settings: Settings) -> list[tuple[str, str]]:
     if push is None:
         pairs.append(("push", "off"))
     else:
-        targets = ", ".join(target.name for target in push.targets)
-        pairs.append(("push", f"{targets}; given up after {duration_text(push.give_up_after_s)}"))
+        targets = ", ".join(map(_target, push.targets))
+        quiet = f"; low ones wait from {push.quiet.begins:%H:%M} to {push.quiet.ends:%H:%M}" if push.quiet else ""
+        pairs.append(("push", f"{targets}; given up after {duration_text(push.give_up_after_s)}{quiet}"))
     pairs.append(("digest", f"at {settings.digest.at}" if settings.digest.enabled else "off"))
     return pairs
+
+
+def _target(target: PushTarget) -> str:
+    only = [priority.value for priority in Priority if priority in target.priorities]
+    told = [*(["second"] if target.second else []), *(only if len(only) < len(Priority) else [])]
+    return f"{target.name} ({', '.join(told)})" if told else target.name
 
 
 def _alarms(settings: Settings) -> list[str]:

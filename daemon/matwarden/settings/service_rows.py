@@ -61,7 +61,7 @@ class Mqtt(Row):
 
 
 class PushTargetRow(Row):
-    """One phone or service that gets every push: exactly one of url_file and url."""
+    """One phone or service that is pushed to: exactly one of url_file and url."""
 
     name: Id = Field(description="What logs call it.")
     url_file: FilePath | None = Field(
@@ -71,6 +71,10 @@ class PushTargetRow(Row):
         None,
         description="The address itself, if it holds no secret: file:PATH, or a service on this machine.",
     )
+    priorities: list[Literal["high", "medium", "low"]] = Field(
+        ["high", "medium", "low"], min_length=1, description="Only pushes of these go there. Default all three."
+    )
+    second: bool = Field(False, description="Whether it is told only of what nobody acknowledged. Default false.")
 
 
 class Push(Row):
@@ -78,7 +82,11 @@ class Push(Row):
 
     give_up_after_h: Number = Field(72.0, ge=1, le=720, description="Hours a push is tried. Default 72.")
     keep: int = Field(1000, ge=10, le=100_000, description="Pushes kept at most. Default 1000.")
-    target: list[PushTargetRow] = Field(description="Who gets every push.")
+    quiet_from: str | None = Field(
+        None, pattern=TIME_OF_DAY, description="Local time of day from which low pushes wait. Default: they never do."
+    )
+    quiet_until: str | None = Field(None, pattern=TIME_OF_DAY, description="Local time of day until which they wait.")
+    target: list[PushTargetRow] = Field(description="Who is pushed to.")
 
 
 class Digest(Row):

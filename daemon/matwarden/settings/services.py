@@ -1,4 +1,4 @@
-"""The tables around the tubs: store, control, broker, pushes, digest. Looks at files' status, opens none."""
+"""The tables around the tubs: store, control, broker, digest. Looks at files' status, opens none."""
 
 from __future__ import annotations
 
@@ -6,13 +6,11 @@ import os
 import stat
 from dataclasses import dataclass
 from pathlib import Path
-from urllib.parse import urlsplit
 
 from matwarden.settings import resolved, service_rows, words
 from matwarden.settings.problems import Findings
 from matwarden.settings.tables import Table
 from matwarden.sinks.mqtt_terms import MqttTerms
-from matwarden.sinks.push_terms import PushTarget, PushTerms
 
 # A Unix socket's path has 108 bytes with its closing zero: unix(7), sun_path.
 SOCKET_PATH_BYTES = 107
@@ -21,7 +19,7 @@ SOCKET_PATH_BYTES = 107
 CREDENTIAL = "credential:"
 CREDENTIAL_ID = "secret"
 IN_SERVICE = Path("/run/credentials/matwarden.service")
-_LOOPBACK = ("127.0.0.1", "::1", "localhost")
+LOOPBACK = ("127.0.0.1", "::1", "localhost")
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,7 +132,7 @@ def mqtt(files: Files, table: Table[service_rows.Mqtt], every_s: float) -> MqttT
     if table.sound("certificate_file", "key_file") and (row.certificate_file is None) != (row.key_file is None):
         missing, given = ("key_file", "certificate_file") if row.key_file is None else ("certificate_file", "key_file")
         findings.problem(f"mqtt: {missing}", "nothing", f"a file, since there is a {given}", f"Add {missing}.")
-    if table.sound("host", "tls", "username") and row.username and not row.tls and row.host not in _LOOPBACK:
+    if table.sound("host", "tls", "username") and row.username and not row.tls and row.host not in LOOPBACK:
         findings.warn(
             f"mqtt: tls: the password for {row.host} goes over the network unencrypted; set tls = true if the broker "
             "can do it."
@@ -165,54 +163,3 @@ def mqtt(files: Files, table: Table[service_rows.Mqtt], every_s: float) -> MqttT
         will_delay_s=row.will_delay_s,
         expire_after_s=row.expire_after_s or max(1, round(5 * every_s)),
     )
-
-
-def push(files: Files, table: Table[service_rows.Push], targets: list[Table[service_rows.PushTargetRow]]) -> PushTerms:
-    """Where pushes go. Only for use when nothing was found wrong."""
-    return PushTerms(
-        targets=tuple(target for target in (push_target(files, row) for row in targets) if target is not None),
-        give_up_after_s=table.row.give_up_after_h * 3600.0,
-        keep=table.row.keep,
-    )
-
-
-def push_target(files: Files, table: Table[service_rows.PushTargetRow]) -> PushTarget | None:
-    """One target; None when it cannot be used. An address is never repeated in a message: it may be a secret."""
-    row, findings = table.row, files.findings
-    if not table.sound("name", "url", "url_file"):
-        return None
-    if (row.url is None) == (row.url_file is None):
-        findings.problem(
-            f"{table.where}: url_file",
-            "neither url_file nor url" if row.url is None else "both url_file and url",
-            "exactly one of them",
-            "Keep url_file: the address of a service holds a secret, and belongs in a file of its own.",
-        )
-        return None
-    if row.url_file is not None:
-        advice = "Make it, with the address of the service as its first line."
-        path = files.existing(f"{table.where}: url_file", row.url_file, advice, secret=True)
-        return PushTarget(name=row.name, url_file=str(path))
-    address = row.url or ""
-    if address.startswith("file:"):
-        text = address.removeprefix("file:")
-        if text.startswith("//"):
-            text = text[2:]
-        return PushTarget(name=row.name, url=f"file:{files.absolute(text)}")
-    if _stays_here(address):
-        return PushTarget(name=row.name, url=address)
-    findings.problem(
-        f"{table.where}: url",
-        "the address of a service (not repeated here)",
-        "file:PATH, or a service on this machine without a password",
-        "Put the address as the first line of a file that only the station can read, and name it in url_file.",
-    )
-    return None
-
-
-def _stays_here(address: str) -> bool:
-    try:
-        parts = urlsplit(address)
-        return parts.hostname in _LOOPBACK and parts.username is None and parts.password is None
-    except ValueError:
-        return False

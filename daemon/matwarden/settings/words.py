@@ -42,6 +42,8 @@ _ADVICE = {
     "active": "Look at the relay board: low if a low level lets the mat have power, high if a high level does.",
     "temperature_unit": "Say in which unit the temperatures of this file are written.",
     "at": 'Write it in quotes, as in at = "08:00".',
+    "quiet_from": 'Write it in quotes, as in quiet_from = "22:00".',
+    "quiet_until": 'Write it in quotes, as in quiet_until = "07:00".',
     "start": 'Write it in quotes, as in start = "2026-01-16T17:00:00Z".',
     "protocol": "Write it in quotes; take the older one only if the broker cannot do better.",
 }
@@ -113,7 +115,7 @@ def refused(where: str, key: str, value: object, error: ErrorDetails, field: Fie
         advice = "Only the kernel reads a DHT11: use iio. It is too coarse (2 K) to guard heat by."
     elif key in _ADVICE:
         advice = _ADVICE[key]
-    elif error["type"] == "literal_error":
+    elif error["type"] == "literal_error" and not isinstance(value, list):
         known = [part.strip("' ") for part in str(error["ctx"]["expected"]).replace(" or ", ",").split(",")]
         # A 1 in quotes is as near to a 1 as can be, and yet not what was meant.
         advice = "Write it without quotes." if value in known else f"{did_you_mean(value, known)}{advice}"
@@ -136,6 +138,8 @@ def _allowed(key: str, error: ErrorDetails, field: FieldInfo) -> tuple[str, str]
     limits = _limits(key, field)
     if key == "plan":
         return "points of an hour and a temperature, as in [[6, 17.5], [8, 20.0]]", "Correct the points."
+    if key == "priorities":
+        return 'a list of "high", "medium" and "low", one at least', 'Write it as in ["high", "medium"].'
     if kind == "literal_error":
         return str(context["expected"]).replace("'", '"'), "Choose one of them."
     if kind.startswith("date_"):

@@ -14,11 +14,13 @@ from typing import Any, NamedTuple
 
 from matwarden.events import PushAsked
 from matwarden.sinks.store_schema import DATABASE, StoreError, connect, connect_read_only, explain
+from matwarden.terms import Priority, Recipients
 
 __all__ = ["INSERT_PUSH", "Outbox", "Statement", "Undelivered", "push_row"]
 
 INSERT_PUSH = (
-    "INSERT OR IGNORE INTO outbox (key, title, body, priority, queued_wall_ms, waited_ms) VALUES (?, ?, ?, ?, ?, 0)"
+    "INSERT OR IGNORE INTO outbox (key, title, body, priority, queued_wall_ms, recipients, waited_ms)"
+    " VALUES (?, ?, ?, ?, ?, ?, 0)"
 )
 
 # One SQL statement and its values.
@@ -29,21 +31,23 @@ class Undelivered(NamedTuple):
     """A push that some target may still lack.
 
     Attributes:
-        waited_s: how long it had waited while the program ran.
+        waited_s: how long it had waited while the program ran, quiet hours not counted.
         done: targets that have it, or that it was given up for.
     """
 
     key: str
     title: str
     body: str
-    priority: str
+    priority: Priority
+    recipients: Recipients
     waited_s: float
     done: frozenset[str]
 
 
 def push_row(push: PushAsked) -> tuple[Any, ...]:
     """The values for `INSERT_PUSH`."""
-    return (push.key, push.title, push.body, push.priority.value, round(push.at.wall_s * 1000))
+    about = (push.key, push.title, push.body, push.priority.value)
+    return (*about, round(push.at.wall_s * 1000), push.recipients.value)
 
 
 class Outbox:
@@ -67,14 +71,22 @@ class Outbox:
                 ):
                     done.setdefault(key, set()).add(target)
                 rows = connection.execute(
-                    "SELECT key, title, body, priority, waited_ms FROM outbox"
+                    "SELECT key, title, body, priority, recipients, waited_ms FROM outbox"
                     " WHERE finished_wall_ms IS NULL ORDER BY id"
                 ).fetchall()
         except sqlite3.Error as error:
             raise explain(error, self._path, "read") from error
         return [
-            Undelivered(key, title, body, priority, waited_ms / 1000, frozenset(done.get(key, ())))
-            for key, title, body, priority, waited_ms in rows
+            Undelivered(
+                key,
+                title,
+                body,
+                Priority(priority),
+                Recipients(recipients),
+                waited_ms / 1000,
+                frozenset(done.get(key, ())),
+            )
+            for key, title, body, priority, recipients, waited_ms in rows
         ]
 
     def finished(self, key: str) -> bool | None:
@@ -117,12 +129,13 @@ def tried(key: str, target: str, error: str) -> Statement:
     )
 
 
-def delivered(key: str, target: str, wall_s: float) -> Statement:
-    """The target has it."""
+def delivered(key: str, target: str, wall_s: float, took_s: float | None) -> Statement:
+    """The target has it, `took_s` after it was asked; None: that was in an earlier run."""
     return (
-        "INSERT INTO outbox_targets (key, target, tries, delivered_wall_ms) VALUES (?, ?, 1, ?)"
-        " ON CONFLICT (key, target) DO UPDATE SET tries = tries + 1, delivered_wall_ms = excluded.delivered_wall_ms",
-        (key, target, round(wall_s * 1000)),
+        "INSERT INTO outbox_targets (key, target, tries, delivered_wall_ms, took_ms) VALUES (?, ?, 1, ?, ?)"
+        " ON CONFLICT (key, target) DO UPDATE SET tries = tries + 1, delivered_wall_ms = excluded.delivered_wall_ms,"
+        " took_ms = excluded.took_ms",
+        (key, target, round(wall_s * 1000), None if took_s is None else round(took_s * 1000)),
     )
 
 

@@ -1,4 +1,4 @@
-"""The sink that pushes: every push to every target, strictly in order for each, tried until it is there or given up.
+"""The sink that pushes: every push to every target it is for, in order, tried until it is there or given up.
 
 Pushes lie in the outbox on the disk; here is their copy in memory, and the sending. A target gets a key once. The one
 exception is a crash, or a failing record, between a delivery and the note of it: then it is delivered again rather than
@@ -8,7 +8,8 @@ The store puts a push into the outbox in one transaction with the alarm behind i
 there. When the record fails it is not found: after `STORE_GRACE_S` it is sent from memory alone.
 
 All waiting is counted on the monotonic clock while the program runs: a step of the wall clock neither hurries nor gives
-up anything.
+up anything. Only quiet hours go by the wall clock: low pushes step aside in them, hold up nobody, and the time they are
+held is not counted against them.
 """
 
 from __future__ import annotations
@@ -18,13 +19,13 @@ import logging
 import threading
 from collections import deque
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
 
 from matwarden.events import Event, Notice, PushAsked
 from matwarden.sinks import outbox as note
 from matwarden.sinks.outbox import INSERT_PUSH, Outbox, Statement, Undelivered, push_row
+from matwarden.sinks.push_lane import FIRST_WAIT_S, LONGEST_WAIT_S, Lane, Push
 from matwarden.sinks.push_send import Sender, send
-from matwarden.sinks.push_terms import PushTarget, PushTerms
+from matwarden.sinks.push_terms import PushTerms
 from matwarden.sinks.store_schema import StoreError
 from matwarden.terms import At, Priority
 
@@ -32,39 +33,15 @@ __all__ = ["FIRST_WAIT_S", "LONGEST_WAIT_S", "STORE_GRACE_S", "PushSink"]
 
 _log = logging.getLogger(__name__)
 
-FIRST_WAIT_S = 5.0
-LONGEST_WAIT_S = 900.0
 STORE_GRACE_S = 10.0
 # How often a push that the store has not written yet is looked for.
 _LOOK_S = 0.25
 # How often the outbox is tried again when it cannot be read or written.
 _REPAIR_S = 60.0
+# How often in quiet hours the wall clock is looked at: it may have been set.
+_QUIET_LOOK_S = 60.0
 
-_RANK = {Priority.LOW.value: 0, Priority.MEDIUM.value: 1, Priority.HIGH.value: 2}
-
-
-@dataclass(slots=True, eq=False)
-class _Push:
-    """A push some target still lacks. `since_s`: monotonic time it was asked, as if the program had always run."""
-
-    key: str
-    title: str
-    body: str
-    priority: str
-    since_s: float
-    row: Statement | None
-    ready: bool
-    lacking: set[str] = field(default_factory=set)
-
-
-@dataclass(slots=True, eq=False)
-class _Lane:
-    """One target, what it still lacks in order, and when it is tried next."""
-
-    target: PushTarget
-    queue: deque[_Push] = field(default_factory=deque)
-    failures_n: int = 0
-    next_s: float = float("-inf")
+_RANK = {Priority.LOW: 0, Priority.MEDIUM: 1, Priority.HIGH: 2}
 
 
 class PushSink:
@@ -94,10 +71,11 @@ class PushSink:
         self._on_notice = on_notice
         self._send = sender
         self._asked: deque[PushAsked] = deque(maxlen=max(1, terms.keep))
-        self._lanes = [_Lane(target) for target in terms.targets]
-        self._waiting: dict[str, _Push] = {}
+        self._lanes = [Lane(target) for target in terms.targets]
+        self._waiting: dict[str, Push] = {}
         self._unwritten: list[Statement] = []
         self._loaded = False
+        self._quiet_mono_s: float | None = None
         self._repair_s = float("-inf")
         self._stop = False
         self._wake = threading.Event()
@@ -139,9 +117,10 @@ class PushSink:
     def step(self) -> float | None:
         """Do what is due now, at most one delivery a target; seconds until there is more, None when nothing waits."""
         now = self._clock()
+        self._hold(now)
         self._take(now)
         for lane in self._lanes:
-            if lane.queue and not self._stop:
+            if not self._stop:
                 self._serve(lane, now)
         self._write(now)
         return self._next(self._clock())
@@ -169,8 +148,8 @@ class PushSink:
             asked = self._asked.popleft()
             if asked.key not in self._waiting:
                 row = (INSERT_PUSH, push_row(asked))
-                about = (asked.key, asked.title, asked.body, asked.priority.value)
-                self._add(_Push(*about, since_s=now.mono_s, row=row, ready=False), frozenset(), now)
+                about = (asked.key, asked.title, asked.body, asked.priority, asked.recipients)
+                self._add(Push(*about, since_s=now.mono_s, new=True, row=row, ready=False), frozenset(), now)
         for push in [push for push in self._waiting.values() if not push.ready]:
             self._look_for(push, now)
         while len(self._waiting) > self._terms.keep:
@@ -180,19 +159,19 @@ class PushSink:
     def _add_old(self, old: Undelivered, now: At) -> None:
         if old.key in self._waiting:
             return
-        about = (old.key, old.title, old.body, old.priority)
-        self._add(_Push(*about, since_s=now.mono_s - old.waited_s, row=None, ready=True), old.done, now)
+        about = (old.key, old.title, old.body, old.priority, old.recipients)
+        self._add(Push(*about, since_s=now.mono_s - old.waited_s, new=False, row=None, ready=True), old.done, now)
 
-    def _add(self, push: _Push, done: frozenset[str], now: At) -> None:
+    def _add(self, push: Push, done: frozenset[str], now: At) -> None:
         self._waiting[push.key] = push
         for lane in self._lanes:
-            if lane.target.name not in done:
+            if lane.target.takes(push.priority, push.recipients) and lane.target.name not in done:
                 push.lacking.add(lane.target.name)
                 lane.queue.append(push)
         if not push.lacking:
             self._finish(push, now)
 
-    def _look_for(self, push: _Push, now: At) -> None:
+    def _look_for(self, push: Push, now: At) -> None:
         """Is it in the outbox by now? Known there as finished: forget it. Not there for too long: send it anyway."""
         try:
             finished = self._outbox.finished(push.key)
@@ -206,58 +185,70 @@ class PushSink:
         elif now.mono_s - push.since_s >= STORE_GRACE_S:
             push.ready = True
 
-    def _serve(self, lane: _Lane, now: At) -> None:
-        push = lane.queue[0]
-        if now.mono_s >= push.since_s + self._terms.give_up_after_s:
+    def _quiet_left_s(self, now: At) -> float:
+        return self._terms.quiet.left_s(now.wall_s) if self._terms.quiet is not None else 0.0
+
+    def _hold(self, now: At) -> None:
+        """The time that quiet hours hold a push is not time in which it could have been delivered."""
+        if self._quiet_mono_s is not None:
+            held_s = now.mono_s - self._quiet_mono_s
+            for push in self._waiting.values():
+                if push.priority is Priority.LOW:
+                    push.held_s += held_s
+        self._quiet_mono_s = now.mono_s if self._quiet_left_s(now) > 0.0 else None
+
+    def _serve(self, lane: Lane, now: At) -> None:
+        # Asked anew for each: the lane before may have taken its time, and the quiet hours begun.
+        push = lane.first(quiet=bool(lane.queue) and self._quiet_left_s(self._clock()) > 0.0)
+        if push is None:
+            return
+        if push.waited_s(now.mono_s) >= self._terms.give_up_after_s:
             hours = self._terms.give_up_after_s / 3600
             self._give_up(push, now, f"{lane.target.name} did not take it for {hours:g} h", lane)
             return
         if not push.ready or now.mono_s < lane.next_s:
             return
-        error = self._send(lane.target, push.title, push.body, push.priority, now.wall_s)
+        error = self._send(lane.target, push.title, push.body, push.priority.value, now.wall_s)
         now = self._clock()
         if error is None:
-            if lane.failures_n:
+            if lane.took(now.mono_s):
                 self._tell(now, f"Pushes reach {lane.target.name} again.", warning=False)
-            lane.failures_n = 0
-            lane.next_s = now.mono_s
-            self._note(push, note.delivered(push.key, lane.target.name, now.wall_s))
+            took_s = now.mono_s - push.since_s if push.new else None
+            self._note(push, note.delivered(push.key, lane.target.name, now.wall_s, took_s))
             self._done(lane, push, now)
         else:
-            wait_s = min(FIRST_WAIT_S * 2.0 ** min(lane.failures_n, 20), LONGEST_WAIT_S)
             if not lane.failures_n:
                 again = f"it is tried again, at first after {FIRST_WAIT_S:.0f} s"
                 self._tell(now, f"A push did not reach {lane.target.name}: {error}; {again}.", warning=True)
-            lane.failures_n += 1
-            lane.next_s = now.mono_s + wait_s
+            lane.failed(now.mono_s)
             self._note(push, note.tried(push.key, lane.target.name, error))
-            self._note(push, note.waited(push.key, now.mono_s - push.since_s))
+            self._note(push, note.waited(push.key, push.waited_s(now.mono_s)))
         self._write(now)
 
-    def _give_up(self, push: _Push, now: At, why: str, only: _Lane | None = None) -> None:
+    def _give_up(self, push: Push, now: At, why: str, only: Lane | None = None) -> None:
         self._tell(now, f"The push {push.title!r} was given up: {why}.", warning=True)
         for lane in [only] if only else [lane for lane in self._lanes if push in lane.queue]:
             self._note(push, note.given_up(push.key, lane.target.name, now.wall_s))
             self._done(lane, push, now)
 
-    def _done(self, lane: _Lane, push: _Push, now: At) -> None:
+    def _done(self, lane: Lane, push: Push, now: At) -> None:
         lane.queue.remove(push)
         push.lacking.discard(lane.target.name)
         if not push.lacking:
             self._finish(push, now)
 
-    def _finish(self, push: _Push, now: At) -> None:
+    def _finish(self, push: Push, now: At) -> None:
         for statement in note.finished(push.key, now.wall_s, self._terms.keep):
             self._note(push, statement)
         self._forget(push)
 
-    def _forget(self, push: _Push) -> None:
+    def _forget(self, push: Push) -> None:
         del self._waiting[push.key]
         for lane in self._lanes:
             if push in lane.queue:
                 lane.queue.remove(push)
 
-    def _note(self, push: _Push, statement: Statement) -> None:
+    def _note(self, push: Push, statement: Statement) -> None:
         if push.row is not None:
             self._unwritten.append(push.row)
             push.row = None
@@ -279,11 +270,14 @@ class PushSink:
         times = [self._repair_s] if self._unwritten or not self._loaded else []
         if self._asked:
             return 0.0
+        left_s = self._quiet_left_s(now) if self._waiting else 0.0
         for lane in self._lanes:
-            if lane.queue:
-                push = lane.queue[0]
-                given_up_s = push.since_s + self._terms.give_up_after_s
+            push = lane.first(quiet=left_s > 0.0)
+            if push is not None:
+                given_up_s = now.mono_s + self._terms.give_up_after_s - push.waited_s(now.mono_s)
                 times.append(min(given_up_s, lane.next_s if push.ready else now.mono_s + _LOOK_S))
+        if self._waiting and self._terms.quiet is not None:
+            times.append(now.mono_s + (min(left_s, _QUIET_LOOK_S) or _QUIET_LOOK_S))
         return max(0.0, min(times) - now.mono_s) if times else None
 
     def _tell(self, now: At, text: str, *, warning: bool) -> None:

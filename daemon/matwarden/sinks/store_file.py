@@ -371,8 +371,11 @@ def _salvage(path: Path) -> tuple[list[Row] | None, int, list[Row]]:
             found = connection.execute("SELECT key, json FROM memory").fetchall()
             bad = _unreadable(found)
             memory = [row for row in found if row not in bad]
+            columns = [row[1] for row in connection.execute("PRAGMA table_info(outbox)")]
+            # A file that was damaged before it was brought up to date.
+            recipients = "recipients" if "recipients" in columns else "'first'"
             pushes = connection.execute(
-                "SELECT key, title, body, priority, queued_wall_ms, waited_ms FROM outbox"
+                f"SELECT key, title, body, priority, queued_wall_ms, waited_ms, {recipients} FROM outbox"
                 " WHERE finished_wall_ms IS NULL"
             ).fetchall()
         finally:
@@ -383,7 +386,7 @@ def _salvage(path: Path) -> tuple[list[Row] | None, int, list[Row]]:
 def _restore(connection: sqlite3.Connection, memory: list[Row], pushes: list[Row]) -> None:
     connection.executemany("INSERT OR REPLACE INTO memory (key, json) VALUES (?, ?)", memory)
     connection.executemany(
-        "INSERT OR IGNORE INTO outbox (key, title, body, priority, queued_wall_ms, waited_ms)"
-        " VALUES (?, ?, ?, ?, ?, ?)",
+        "INSERT OR IGNORE INTO outbox (key, title, body, priority, queued_wall_ms, waited_ms, recipients)"
+        " VALUES (?, ?, ?, ?, ?, ?, ?)",
         pushes,
     )

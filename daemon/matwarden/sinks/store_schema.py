@@ -84,6 +84,16 @@ def first_tables(db: Database) -> None:
     db.table("outbox_targets").create({"key": str, "target": str, **delivery}, pk=("key", "target"))
 
 
+@migrations()
+def whom_a_push_is_for(db: Database) -> None:
+    """Version 2: first and second targets; how long a delivery took by the machine's own time, NULL over a restart."""
+    # Looked for first: a power cut may fall between a column and the note that this was done.
+    if "recipients" not in db.table("outbox").columns_dict:
+        db.execute("ALTER TABLE outbox ADD COLUMN recipients TEXT NOT NULL DEFAULT 'first'")
+    if "took_ms" not in db.table("outbox_targets").columns_dict:
+        db.execute("ALTER TABLE outbox_targets ADD COLUMN took_ms INTEGER")
+
+
 def connect(path: Path, *, power_safe: bool = True) -> sqlite3.Connection:
     """Open for writing, without implicit transactions. Any thread may use it, one at a time.
 
