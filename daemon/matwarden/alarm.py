@@ -9,7 +9,7 @@ from matwarden.core import alarms as core
 from matwarden.core import ringing as ring
 from matwarden.core.alarm_kept import from_dict, to_dict
 from matwarden.core.alarm_table import alarm_id, delays, inverse_of
-from matwarden.core.alarm_words import Facts, push, text
+from matwarden.core.alarm_words import Facts, push, start_text, text
 from matwarden.core.alarms import QUIET, AlarmMemory, AlarmSpec, Change
 from matwarden.core.inverse_time import FULL_DOSE
 from matwarden.core.ringing import Call
@@ -44,6 +44,7 @@ class Alarm:
         "_kept_busy",
         "_kept_s",
         "_times",
+        "_told",
         "enclosure",
         "id",
         "memory",
@@ -81,6 +82,7 @@ class Alarm:
         self.ringing = ring.from_list(kept.get("ringing"), self.memory.state)
         self._called_in = self.memory.state
         self._kept_busy = self.memory is not QUIET
+        self._told = str(kept.get("told", ""))
 
     @property
     def nears(self) -> bool:
@@ -97,6 +99,19 @@ class Alarm:
         if not memory.condition or memory.active:
             return memory.active
         return memory.pending_s >= self.on_delay_s / 2 or memory.dose >= FULL_DOSE / 2
+
+    @property
+    def sentence(self) -> str:
+        """What it says now: of an active one with the numbers of this moment, else what was last told of it."""
+        memory = self.memory
+        change = Change(memory.state, memory.state, memory.active_s, memory.worst)
+        if memory.active:
+            return start_text(self.spec, change, self._facts)
+        return self._told or text(self.spec, change, self._facts)
+
+    def since_wall_s(self, at: At) -> float:
+        """When its condition came up, or, if that is over, when it came into its state: on the clock of now."""
+        return at.wall_s - (self.memory.active_s if self.memory.active else self.ringing.in_state_s)
 
     def look(
         self,
@@ -191,7 +206,8 @@ class Alarm:
         return self._called_in is memory.state and self.ringing.in_state_s + dt_s >= after_s
 
     def _tell(self, change: Change, at: At, events: list[Event], by: str = "") -> None:
-        about = (self.spec.priority, text(self.spec, change, self._facts), change.active_s, by)
+        self._told = text(self.spec, change, self._facts)
+        about = (self.spec.priority, self._told, change.active_s, by)
         events.append(AlarmChanged(at, self.id, self.enclosure, change.previous, change.state, *about))
         if change.returns:
             told = push(self.spec, change, self._facts)
@@ -222,4 +238,6 @@ class Alarm:
         self._kept_busy = self.memory is not QUIET
         kept = to_dict(self.memory, at.wall_s)
         kept["ringing"] = ring.to_list(self.ringing)
+        if self.memory.state is not AlarmState.NORMAL:
+            kept["told"] = self._told
         events.append(Remember(at, f"alarm/{self.id}", kept, urgent))

@@ -67,6 +67,7 @@ class TubAlarms:
         self.together = {alarm.spec.condition: alarm for alarm in (self._cold, self._hot, self._blind)}
         self._pairs = comparable(enclosure.probes)
         self._heat = HeatKeeper(enclosure, unit)
+        self._has_mat = enclosure.mat is not None
         self._rated = 0 if enclosure.mat is None else enclosure.mat.rated_operations
         self._looked_s = at.mono_s
         self._inference_failed = False
@@ -74,10 +75,11 @@ class TubAlarms:
 
     @property
     def alarms(self) -> list[Alarm]:
-        """Every one of them."""
-        of_tub = [self._cold, self._hot, self._blind, self._cut_out, self._relay_fault]
+        """Every one that it can have: of a mat only with one, of a pair of probes only with one."""
+        of_mat = [self._cut_out, self._relay_fault, self._no_heat, self._stays_hot, self._wear]
         of_probes = [*(alarm for _, alarm in self._probes), *self._unsteady]
-        return [*of_tub, self._no_heat, self._stays_hot, self._wear, self._apart, *of_probes]
+        mat, pairs = (of_mat if self._has_mat else []), ([self._apart] if self._pairs else [])
+        return [self._cold, self._hot, self._blind, *mat, *pairs, *of_probes]
 
     def look(
         self,

@@ -12,6 +12,8 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 from matwarden import __version__
+from matwarden.alarm_commands import add_arguments as add_alarm_arguments
+from matwarden.alarm_commands import request_of
 from matwarden.check_command import add_arguments as add_check_arguments
 from matwarden.check_command import carry_out as check
 from matwarden.cut import add_arguments as add_cut_arguments
@@ -92,6 +94,15 @@ def parser() -> argparse.ArgumentParser:
     )
     sub = verb("release", "end a hold before its time", "matwarden release oak")
     _enclosure(sub, settings)
+    for name, what, example in (
+        ("ack", "acknowledge an alarm: it rings no more until it is over", "matwarden ack cold/oak"),
+        ("shelve", "put an alarm aside for a while", "matwarden shelve oak --for 4h"),
+        ("unshelve", "take an alarm off the shelf before its time", "matwarden unshelve oak"),
+        ("service", "take an alarm out of service, or put it back", "matwarden service off blind-probe/oak-air"),
+    ):
+        sub = verb(name, what, example)
+        add_alarm_arguments(name, sub)
+        settings(sub)
     sub = verb("probes", "list the probes this machine has, and the lines to paste", "matwarden probes --json")
     add_probes_arguments(sub)
     sub = verb("cut", "drive every relay line to cut; works while nothing else does", "matwarden cut", machine=False)
@@ -255,6 +266,11 @@ def _person(asked: argparse.Namespace, open_devices: OpenDevices) -> int:
             print(f"matwarden: '{asked.span}' is not a time such as 90s, 30min or 2h", file=sys.stderr)
             return Exit.USAGE
         request["for_s"] = span_s
+    return _told(asked, request)
+
+
+def _told(asked: argparse.Namespace, request: Mapping[str, Any]) -> int:
+    """Ask the running station and show its answer."""
     settings = load(asked.settings)
     answer = _ask(settings, request)
     if answer is None:
@@ -284,6 +300,15 @@ def _show(answer: Mapping[str, Any], as_json: bool) -> int:
     if answer["ok"]:
         return Exit.OK
     return Exit.UNKNOWN if answer.get("unknown") else Exit.REFUSED
+
+
+def _alarm(asked: argparse.Namespace, open_devices: OpenDevices) -> int:
+    """The verbs about alarms that need the running station."""
+    request = request_of(asked, _span_s)
+    if isinstance(request, str):
+        print(f"matwarden: {request}", file=sys.stderr)
+        return Exit.USAGE
+    return _told(asked, request)
 
 
 def _is_date(text: str) -> bool:
@@ -323,6 +348,10 @@ _VERBS: dict[str, Callable[[argparse.Namespace, OpenDevices], int]] = {
     "reset": _person,
     "hold": _person,
     "release": _person,
+    "ack": _alarm,
+    "shelve": _alarm,
+    "unshelve": _alarm,
+    "service": _alarm,
     "cut": _cut,
     "install": _install,
 }

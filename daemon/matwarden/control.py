@@ -1,7 +1,8 @@
 """A person's verbs, over a Unix socket with file permissions: nothing listens on the network.
 
-One line of JSON asks, one line of JSON answers. The verbs can look, cut, give back and reset at the shelf; none can
-allow heat, raise a limit or skip a rule. The station does each in its own thread, between two cycles.
+One line of JSON asks, one line of JSON answers. The verbs can look, cut, give back, reset at the shelf and say what is
+told of alarms; none can allow heat, raise a limit or skip a rule. The station does each in its own thread, between two
+cycles. Who asks is what the kernel says of the other end of the socket (SO_PEERCRED, unix(7)).
 """
 
 from __future__ import annotations
@@ -9,8 +10,10 @@ from __future__ import annotations
 import contextlib
 import json
 import os
+import pwd
 import socket
 import socketserver
+import struct
 import threading
 from collections import deque
 from collections.abc import Callable, Mapping
@@ -18,6 +21,7 @@ from pathlib import Path
 from typing import Any
 
 from matwarden.control_client import ANSWER_WITHIN_S, no_mat_text, unknown_text
+from matwarden.control_verbs import ALARM_VERBS, AlarmVerbs, recorded_deed, reset_latch
 from matwarden.events import Event, Notice
 from matwarden.station import Station, Tub
 from matwarden.status import status_document
@@ -28,6 +32,8 @@ __all__ = ["ControlError", "ControlServer"]
 _LONGEST_LINE = 4096
 # Askers at a time; one more ends the oldest, who is silent or slow. Probes need file handles too.
 _ASKERS_N = 32
+# What changes something, and is therefore kept with who did it.
+_DEEDS = ("hold", "release", "reset")
 
 
 class ControlError(Exception):
@@ -39,15 +45,17 @@ class ControlServer:
 
     Args:
         sinks: how the sinks are, for `status`.
+        verbs: those about alarms.
 
     Raises:
         ControlError: the socket cannot be made there.
     """
 
-    def __init__(self, path: Path, station: Station, sinks: Callable[[], dict[str, Any]]) -> None:
+    def __init__(self, path: Path, station: Station, sinks: Callable[[], dict[str, Any]], verbs: AlarmVerbs) -> None:
         self._path = path
         self._station = station
         self._sinks = sinks
+        self._verbs = verbs
         serve = self._serve
         askers: deque[socket.socket] = deque()
 
@@ -56,7 +64,7 @@ class ControlServer:
 
             def handle(self) -> None:
                 with contextlib.suppress(OSError):
-                    answer = serve(self.rfile.readline(_LONGEST_LINE))
+                    answer = serve(self.rfile.readline(_LONGEST_LINE), _who(self.request))
                     self.wfile.write(json.dumps(answer).encode() + b"\n")
 
         class Server(socketserver.ThreadingUnixStreamServer):
@@ -102,7 +110,7 @@ class ControlServer:
         with contextlib.suppress(FileNotFoundError):
             self._path.unlink()
 
-    def _serve(self, line: bytes) -> dict[str, Any]:
+    def _serve(self, line: bytes, by: str) -> dict[str, Any]:
         try:
             request = json.loads(line)
             verb = request["do"]
@@ -112,7 +120,7 @@ class ControlServer:
         answer: dict[str, Any] = {"ok": False, "text": "the station did not answer in time"}
 
         def act(at: At) -> list[Event]:
-            events, found = self._act(str(verb), request, at)
+            events, found = self._act(str(verb), request, by, at)
             answer.clear()
             answer.update(found)
             done.set()
@@ -122,17 +130,34 @@ class ControlServer:
         done.wait(ANSWER_WITHIN_S)
         return dict(answer)
 
-    def _act(self, verb: str, request: Mapping[str, Any], at: At) -> tuple[list[Event], dict[str, Any]]:
+    def _act(self, verb: str, request: Mapping[str, Any], by: str, at: At) -> tuple[list[Event], dict[str, Any]]:
         if verb == "status":
             return [], {"ok": True, "status": status_document(self._station, at, self._sinks())}
+        if verb == "alarms":
+            return [], self._verbs.listed(at)
+        if verb in ALARM_VERBS:
+            return self._verbs.do(verb, request, by, at)
         tub = self._station.tubs.get(str(request.get("enclosure")))
         if tub is None:
             return [], {"ok": False, "unknown": True, "text": unknown_text(self._station.tubs)}
-        return _act_on(tub, verb, request, at)
+        events, answer = _act_on(tub, verb, request, by, at)
+        if verb in _DEEDS:
+            events = [*events, recorded_deed(at, by, verb, tub.enclosure.id, answer)]
+        return events, answer
 
 
-def _act_on(tub: Tub, verb: str, request: Mapping[str, Any], at: At) -> tuple[list[Event], dict[str, Any]]:
-    guard, name = tub.enclosure.id, tub.enclosure.name
+def _who(line: socket.socket) -> str:
+    """The user at the other end, by name. Asked of the user database: never in the station's thread."""
+    three = struct.Struct("3i")
+    _, uid, _ = three.unpack(line.getsockopt(socket.SOL_SOCKET, socket.SO_PEERCRED, three.size))
+    try:
+        return pwd.getpwuid(uid).pw_name
+    except KeyError:
+        return f"uid {uid}"
+
+
+def _act_on(tub: Tub, verb: str, request: Mapping[str, Any], by: str, at: At) -> tuple[list[Event], dict[str, Any]]:
+    name = tub.enclosure.name
     if tub.guard is None:
         return [], {"ok": False, "text": no_mat_text(name)}
     keeper = tub.guard
@@ -156,11 +181,23 @@ def _act_on(tub: Tub, verb: str, request: Mapping[str, Any], at: At) -> tuple[li
         events = keeper.release(at)
         return events, {"ok": True, "text": keeper.why()}
     if verb == "reset":
-        if not (keeper.tripped or keeper.relay_fault):
-            return [], {"ok": True, "text": f"{name} is neither tripped nor faulty: nothing to reset. {keeper.why()}"}
-        events, refused = keeper.reset(at)
-        if refused:
-            return events, {"ok": False, "refused": True, "text": f"not reset: {refused}. {keeper.why()}"}
-        events.append(Notice(at, f"{guard}: reset by a person at the shelf", warning=False))
-        return events, {"ok": True, "text": f"{name} is reset. {keeper.why()}"}
+        return _reset(tub, by, at)
     return [], {"ok": False, "text": f"there is no verb '{verb}'"}
+
+
+def _reset(tub: Tub, by: str, at: At) -> tuple[list[Event], dict[str, Any]]:
+    """Whatever a person can reset of it: a trip, a relay fault, the latch of a mat that stayed hot."""
+    keeper, name = tub.guard, tub.enclosure.name
+    assert keeper is not None
+    events, refused, latched = reset_latch(tub, at, by)
+    faulty = keeper.tripped or keeper.relay_fault
+    if not faulty and not latched:
+        text = f"{name} is neither tripped nor faulty: nothing to reset. {keeper.why()}"
+        return events, {"ok": True, "text": text}
+    if faulty:
+        more, why_not = keeper.reset(at)
+        events, refused = [*events, *more], "; ".join(filter(None, (why_not, refused)))
+    if refused:
+        return events, {"ok": False, "refused": True, "text": f"not reset: {refused}. {keeper.why()}"}
+    events.append(Notice(at, f"{tub.enclosure.id}: reset by a person at the shelf", warning=False))
+    return events, {"ok": True, "text": f"{name} is reset. {keeper.why()}"}

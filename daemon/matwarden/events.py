@@ -19,6 +19,7 @@ __all__ = [
     "Event",
     "Flush",
     "Notice",
+    "PersonDid",
     "PushAsked",
     "Readings",
     "Refused",
@@ -170,6 +171,24 @@ class Notice:
     warning: bool
 
 
+@dataclass(frozen=True, slots=True)
+class PersonDid:
+    """A person used a verb: who, what, and what came of it.
+
+    Attributes:
+        by: the user of the machine, or `mqtt` for whoever may publish there.
+        target: an alarm's or an enclosure's id, or `all`. ok: it was done. text: the answer they were given.
+    """
+
+    durable: ClassVar[bool] = True
+    at: At
+    by: str
+    verb: str
+    target: str
+    ok: bool
+    text: str
+
+
 Event = (
     Started
     | Readings
@@ -182,6 +201,7 @@ Event = (
     | Flush
     | DigestMade
     | Notice
+    | PersonDid
 )
 
 

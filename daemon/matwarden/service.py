@@ -21,6 +21,7 @@ from matwarden.alarm import active_states
 from matwarden.calendar import Calendar, CalendarThread
 from matwarden.clocks import SystemClock
 from matwarden.control import ControlError, ControlServer
+from matwarden.control_verbs import AlarmVerbs
 from matwarden.devices import Devices, OpenDevices
 from matwarden.digests import Digests
 from matwarden.events import ClockStepped, Event, Notice, PushAsked, Remember, Sink
@@ -166,7 +167,8 @@ class _Service:
                 [Notice(at, text, warning=True), PushAsked(at, f"record/{at.wall_s:.0f}", title, text, Priority.HIGH)]
             )
         self._calendar_thread: CalendarThread | None = None
-        self._socket = ControlServer(settings.control.socket, self._station, told.state)
+        verbs = AlarmVerbs(self._station, settings.house_name, settings.alarms.shelve_at_most_s)
+        self._socket = ControlServer(settings.control.socket, self._station, told.state, verbs)
         digests = Digests(settings, store_queue.drain, told.tell, clock.now)
         calendar = Calendar(
             time.fromisoformat(settings.digest.at) if settings.digest.enabled else None,

@@ -12,7 +12,7 @@ from matwarden.core.alarm_words import Facts
 from matwarden.core.alarms import QUIET
 from matwarden.core.together import Member, is_together, listed, worst_of
 from matwarden.events import Event
-from matwarden.terms import AlarmTimes, At, Unit
+from matwarden.terms import AlarmState, AlarmTimes, At, Unit
 
 __all__ = ["TogetherAlarms"]
 
@@ -45,8 +45,16 @@ class TogetherAlarms:
 
     @property
     def standing(self) -> frozenset[str]:
-        """The conditions of tubs that ring as one now: the tubs' own alarms follow."""
-        return frozenset(condition for condition, alarm in self.alarms.items() if alarm.memory.active)
+        """The conditions of tubs that ring as one now: the tubs' own alarms follow.
+
+        Not of one that is out of service: then each tub rings for itself.
+        """
+        out = AlarmState.OUT_OF_SERVICE
+        return frozenset(
+            condition
+            for condition, alarm in self.alarms.items()
+            if alarm.memory.active and alarm.memory.state is not out
+        )
 
     def look(self, tubs: Sequence[TubAlarms], room_c: float | None, at: At) -> list[Event]:
         """Look once. `room_c`: None when no probe tells of the room."""

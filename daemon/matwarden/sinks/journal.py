@@ -11,6 +11,7 @@ from matwarden.events import (
     DigestMade,
     Event,
     Notice,
+    PersonDid,
     PushAsked,
     Started,
     VerdictChanged,
@@ -49,6 +50,9 @@ class JournalSink:
             self._allowed[event.enclosure] = event.verdict.allowed
         elif isinstance(event, AlarmChanged):
             self._log.warning("alarm %s: %s -> %s. %s", event.alarm, event.previous, event.state, event.text)
+        elif isinstance(event, PersonDid):
+            done = "" if event.ok else " (refused)"
+            self._log.info("%s: %s %s%s. %s", event.by, event.verb, event.target, done, event.text)
         elif isinstance(event, PushAsked):
             self._log.info("push: %s", event.title)
         elif isinstance(event, ClockStepped):

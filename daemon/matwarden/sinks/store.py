@@ -21,6 +21,7 @@ from matwarden.events import (
     ClockStepped,
     DigestMade,
     Event,
+    PersonDid,
     PushAsked,
     Readings,
     Refused,
@@ -52,6 +53,7 @@ _ALARM = (
     "INSERT INTO alarms (stretch, t_ms, alarm, enclosure, previous, state, priority, text, active_ms)"
     " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)"
 )
+_DEED = "INSERT INTO deeds (stretch, t_ms, by, verb, target, ok, text) VALUES (?, ?, ?, ?, ?, ?, ?)"
 _DIGEST = "INSERT OR REPLACE INTO digests (date, made_wall_ms, mark, text, document) VALUES (?, ?, ?, ?, ?)"
 
 Row = tuple[Any, ...]
@@ -220,6 +222,9 @@ class StoreSink:
             self._durable.append((_ALARM, row))
         elif isinstance(event, PushAsked):
             self._durable.append((INSERT_PUSH, push_row(event)))
+        elif isinstance(event, PersonDid):
+            did = (event.by, event.verb, event.target, event.ok, event.text)
+            self._durable.append((_DEED, (stretch.id, t_ms, *did)))
         elif isinstance(event, DigestMade):
             mark = event.document.get("mark", "")
             document = json.dumps(event.document)

@@ -19,7 +19,7 @@ from matwarden.sinks.store_schema import DATABASE, StoreError, connect_read_only
 from matwarden.sinks.store_time import START, STARTED, STEPPED, Mark, Stretch, high_water, laid_out
 from matwarden.terms import AlarmState, Quantity
 
-__all__ = ["KeptDigest", "LatestReading", "LatestVerdict", "Mark", "Recorded", "Track"]
+__all__ = ["Deed", "KeptDigest", "LatestReading", "LatestVerdict", "Mark", "Recorded", "Track"]
 
 # How many rows back a series' latest reading is looked for: hours, at any size of shelf.
 _LATEST_ROWS = 50_000
@@ -43,6 +43,17 @@ class LatestVerdict(NamedTuple):
     reason: str
     operations: int
     sentence: str
+
+
+class Deed(NamedTuple):
+    """What a person did, and the answer they were given. `ok`: it was done."""
+
+    wall_s: float
+    by: str
+    verb: str
+    target: str
+    ok: bool
+    text: str
 
 
 class KeptDigest(NamedTuple):
@@ -154,6 +165,19 @@ class Recorded:
         start_ms = _start_ms(line, since or START)
         stretches = {each.id: each._replace(elapsed_ms=each.elapsed_ms - start_ms) for each in line}
         return [_alarm_line(row, stretches[row[0]]) for row in rows]
+
+    def deeds(self, since_wall_s: float = float("-inf")) -> list[Deed]:
+        """The verbs that people used since then, oldest first."""
+        with self._moment() as connection:
+            # An older record has no such table until the program next runs on it.
+            if not connection.execute("SELECT 1 FROM sqlite_master WHERE name = 'deeds'").fetchone():
+                return []
+            rows = connection.execute(
+                "SELECT s.began_wall_ms + d.t_ms, d.by, d.verb, d.target, d.ok, d.text"
+                " FROM deeds d JOIN stretches s ON s.id = d.stretch ORDER BY d.id"
+            ).fetchall()
+        found = [Deed(wall_ms / 1000, by, verb, target, bool(ok), text) for wall_ms, by, verb, target, ok, text in rows]
+        return [deed for deed in found if deed.wall_s >= since_wall_s]
 
     def digest(self, date: str) -> KeptDigest | None:
         """The digest of a local date, None when there is none."""

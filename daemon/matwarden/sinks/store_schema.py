@@ -94,6 +94,13 @@ def whom_a_push_is_for(db: Database) -> None:
         db.execute("ALTER TABLE outbox_targets ADD COLUMN took_ms INTEGER")
 
 
+@migrations()
+def what_people_did(db: Database) -> None:
+    """Version 3: each verb that a person used."""
+    deed = {"id": int, "stretch": int, "t_ms": int, "by": str, "verb": str, "target": str, "ok": int, "text": str}
+    db.table("deeds").create(deed, pk="id", if_not_exists=True)
+
+
 def connect(path: Path, *, power_safe: bool = True) -> sqlite3.Connection:
     """Open for writing, without implicit transactions. Any thread may use it, one at a time.
 
