@@ -75,12 +75,14 @@ class _Watch:
         return {tub: Truth(three[0::3], three[1::3], three[2::3]) for tub, three in self.seen.items()}
 
 
-def rehearse(out: Path, sinks: Sequence[Sink] = (), progress: Progress | None = None) -> Winter:
-    """Run the winter with its files in `out`; those of an earlier run there are replaced."""
+def rehearse(
+    out: Path, sinks: Sequence[Sink] = (), progress: Progress | None = None, file: Path = DATA / "winter.toml"
+) -> Winter:
+    """Run the winter (or another one, of the settings in `file`) with its files in `out`; earlier ones are replaced."""
     out.mkdir(parents=True, exist_ok=True)
     for name in _OURS:
         (out / name).unlink(missing_ok=True)
-    settings = load(DATA / "winter.toml")
+    settings = load(file)
     simulation = settings.simulation
     assert simulation is not None
     assert simulation.days is not None
