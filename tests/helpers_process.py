@@ -238,7 +238,7 @@ class Daemon:
                 stderr=log if stderr is None else stderr,
                 stdin=subprocess.DEVNULL,
                 env={**environment(), **(more_environment or {})},
-                preexec_fn=_heed_signals,
+                preexec_fn=heed_signals,
             )
 
     @property
@@ -321,7 +321,8 @@ def _command(words: tuple[str | Path, ...], script: str = "") -> list[str]:
     return [sys.executable, *(program if script else ["-m", "matwarden"]), *map(str, words)]
 
 
-def _heed_signals() -> None:
+def heed_signals() -> None:
+    """Take the signals as a terminal gives them."""
     # Tests may run under nohup or in a script's background, where some are ignored; a child would inherit that.
     for number in (signal.SIGHUP, signal.SIGINT, signal.SIGQUIT):
         signal.signal(number, signal.SIG_DFL)

@@ -16,7 +16,12 @@ from pathlib import Path
 
 import pytest
 
-from helpers_process import PATIENCE_S, environment
+from helpers_process import PATIENCE_S, environment, heed_signals
+
+
+def _take_terminal() -> None:
+    heed_signals()
+    fcntl.ioctl(0, termios.TIOCSCTTY, 0)
 
 
 class Terminal:
@@ -32,7 +37,7 @@ class Terminal:
             stderr=theirs,
             start_new_session=True,
             # The terminal of the new session: Ctrl-C then comes as the signal it is.
-            preexec_fn=lambda: fcntl.ioctl(0, termios.TIOCSCTTY, 0),
+            preexec_fn=_take_terminal,
             env=environment(),
         )
         os.close(theirs)

@@ -74,7 +74,8 @@ class GuardKeeper:
     def hold_left_s(self) -> float | None:
         """Seconds left of a person's hold; None when there is none."""
         until_s = self._memory.hold_until_s
-        return None if until_s is None else max(0.0, until_s - self._seen.now_s)
+        # The difference of two times is not exact: nobody asked for a hundred-billionth of a second more.
+        return None if until_s is None else round(max(0.0, until_s - self._seen.now_s), 6)
 
     def why(self) -> str:
         """The verdict in force, in one sentence with the numbers that decided."""

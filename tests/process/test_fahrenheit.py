@@ -19,11 +19,14 @@ def test_what_a_person_reads_is_in_fahrenheit(kindled: Kindled, verb: tuple[str,
 
 
 def test_the_numbers_are_those_of_the_shelf(kindled: Kindled) -> None:
-    """Its tubs start at 73.4 F in a room of 64.4 F and are warmed by a few watts: `status` shows no other world."""
+    """Its tubs start at 73.4 F in a room of 64.4 F and are held under a limiter of 83.3 F: so they are told.
+
+    The station is shared with other tests, so it may have been warming for seconds or for minutes.
+    """
     kindled.living.until_allowed("oak")
     shown = [float(number) for number in re.findall(r": ([\d.]+) °F", kindled.living.command("status").out)]
     assert shown[-1] == 64.4
-    assert all(72.0 < value < 78.0 for value in shown[:-1])
+    assert all(72.0 < value < 84.0 for value in shown[:-1])
 
 
 def test_scripts_get_celsius(kindled: Kindled) -> None:
