@@ -10,7 +10,16 @@ import textwrap
 from collections.abc import Iterator
 from pathlib import Path
 
-from matwarden.core.alarm_table import ALARMS, BLIND_PROBE, HOUSE_ALARMS, TOGETHER_ALARMS, UNSTEADY_PROBE, delays
+from matwarden.core.alarm_table import (
+    ALARMS,
+    BLIND_PROBE,
+    HOUSE_ALARMS,
+    PEER_ALARMS,
+    PEER_LOST,
+    TOGETHER_ALARMS,
+    UNSTEADY_PROBE,
+    delays,
+)
 from matwarden.core.alarm_words import TITLE_LENGTH, Facts, Push, push, text
 from matwarden.core.alarms import AlarmSpec, Change, Worst
 from matwarden.core.ringing import Call
@@ -45,16 +54,19 @@ def why(condition: str, unit: Unit) -> str:
         "storage-failing": "the disk is full",
         "clock-stepped": "forward by 1 h",
         "power-lost": "from about 22:00 to 06:30",
+        "peer-lost": "its connection broke",
+        "peer-silent": "none for 15 min",
+        "no-digest": "none for 26 h",
     }.get(condition, "")
 
 
 def texts_of(spec: AlarmSpec, tub: str, probe: str, unit: Unit) -> Iterator[tuple[str, Push | None, str]]:
     """Moment, push (None: the phone is not told) and sentence: start, again, second targets, return."""
-    band = None if spec in HOUSE_ALARMS else BAND
+    band = None if spec in (*HOUSE_ALARMS, *PEER_ALARMS) else BAND
     worst = {Worst.LOWEST: 20.9, Worst.HIGHEST: 30.0, None: None}[spec.worst]
     has_now = spec.worst is not None or spec in (BLIND_PROBE, UNSTEADY_PROBE)
     now_c = {Worst.LOWEST: 21.3, Worst.HIGHEST: 29.4, None: 23.4}[spec.worst] if has_now else None
-    how_many = "17 of 20" if spec in TOGETHER_ALARMS else ""
+    how_many = "17 of 20" if spec in TOGETHER_ALARMS else "stopped" if spec is PEER_LOST else ""
     facts = Facts(tub, unit, band, now_c, probe, why(spec.condition, unit), how_many)
     lasted_s = delays(spec, HOUSE_TIMES)[0]
     for call, name, waited_s in (
@@ -86,7 +98,9 @@ def all_texts() -> str:
     for spec in ALARMS:
         lines.append(f"=== {spec.condition} ({spec.priority.value})")
         for (tub, probe, unit), house in zip(NAMES, HOUSES, strict=True):
-            for moment, told, sentence in texts_of(spec, house if spec in HOUSE_ALARMS else tub, probe, unit):
+            for moment, told, sentence in texts_of(
+                spec, house if spec in (*HOUSE_ALARMS, *PEER_ALARMS) else tub, probe, unit
+            ):
                 lines.append(f"--- {moment}, {unit.value}")
                 if told is None:
                     lines += textwrap.wrap(sentence, TERMINAL, initial_indent="not pushed: ", subsequent_indent="  ")

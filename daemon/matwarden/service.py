@@ -32,6 +32,7 @@ from matwarden.manager import manager_of
 from matwarden.pollers import ThreadPoller
 from matwarden.relay_lines import keep_lines
 from matwarden.settings.resolved import Settings
+from matwarden.sinks.heartbeat import Heartbeat
 from matwarden.sinks.journal import JournalSink
 from matwarden.sinks.queue import SinkThread
 from matwarden.sinks.store import Store, StoreBusy, StoreError, StoreSink, open_store
@@ -46,6 +47,8 @@ from matwarden.wiring import (
     handed_on,
     house_alarms,
     mqtt_sink,
+    peer_alarms,
+    peer_inbox,
     permit_keeper,
     probe_terms,
     push_sink,
@@ -134,7 +137,8 @@ class _Service:
         if push is not None:
             push.start()
             told.add(queued(push))
-        mqtt = mqtt_sink(settings)
+        peers = peer_inbox(settings)
+        mqtt = mqtt_sink(settings, peers)
         if mqtt is not None:
             mqtt.accept(standing)
             told.add(queued(mqtt))
@@ -155,6 +159,7 @@ class _Service:
             house_alarms=house_alarms(settings, last_seen_s, lambda: store_queue.failing, remembered, at),
             permit=permit_keeper(settings, devices),
             together=together_alarms(settings, remembered, at),
+            peers=peer_alarms(settings, peers, remembered, at),
         )
         with contextlib.suppress(StoreError):  # only for telling
             told.tell(taken_out(recorded, self._station.alarm_ids(), at))
@@ -166,6 +171,10 @@ class _Service:
             told.tell(
                 [Notice(at, text, warning=True), PushAsked(at, f"record/{at.wall_s:.0f}", title, text, Priority.HIGH)]
             )
+        self._heartbeat: Heartbeat | None = None
+        if settings.heartbeat is not None:
+            self._heartbeat = Heartbeat(settings.heartbeat, clock.now, told.notice)
+            self._heartbeat.start()
         self._calendar_thread: CalendarThread | None = None
         verbs = AlarmVerbs(self._station, settings.house_name, settings.alarms.shelve_at_most_s)
         self._socket = ControlServer(settings.control.socket, self._station, told.state, verbs)
@@ -199,6 +208,8 @@ class _Service:
                     self._station.stop()
         finally:
             self._manager.stopping("the record is being closed")
+            if self._heartbeat is not None:
+                self._heartbeat.stop()
             uncut = self._station.close()
             for text in uncut:
                 _log.critical("%s. UNPLUG ITS MAT: it is not known to be cut", text)
@@ -227,6 +238,9 @@ class _Service:
             self._code = Exit.INTERNAL
 
     def _cycle_done(self) -> None:
+        if self._heartbeat is not None:
+            in_hand = all(tub.guard is None or tub.guard.in_hand for tub in self._station.tubs.values())
+            self._heartbeat.cycle_done(self._station.last_at.mono_s, in_hand)
         self._manager.cycle_done(self._station.last_at.mono_s, self._station.all_heard, self._state_line)
 
     def _state_line(self) -> str:

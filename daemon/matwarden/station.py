@@ -18,6 +18,7 @@ from matwarden.clocks import Clock
 from matwarden.events import ClockStepped, Event, Notice, Readings, Refused, Started
 from matwarden.guard_keeper import GuardKeeper
 from matwarden.house_alarms import HouseAlarms
+from matwarden.peer_keeper import PeerAlarms
 from matwarden.permit_keeper import PermitKeeper
 from matwarden.pollers import Capture, Poller
 from matwarden.probe_keeper import ProbeKeeper
@@ -108,6 +109,7 @@ class Station:
         house_alarms: the alarms of no tub; None: nobody is told of them.
         permit: pulsed at the end of each complete cycle; None: there is none.
         together: the alarms of many tubs at once; None: each rings for itself.
+        peers: the alarms of other stations; None: none is watched.
     """
 
     def __init__(
@@ -128,6 +130,7 @@ class Station:
         house_alarms: HouseAlarms | None = None,
         permit: PermitKeeper | None = None,
         together: TogetherAlarms | None = None,
+        peers: PeerAlarms | None = None,
     ) -> None:
         at = clock.now()
         self._clock = clock
@@ -145,6 +148,7 @@ class Station:
         self.house_alarms = house_alarms
         self._permit = permit
         self.together = together
+        self.peers = peers
         self._keepers = {p.terms.id: p for tub in self.tubs.values() for p in tub.probes}
         self._keepers.update({p.terms.id: p for p in self.room})
         self._guards = [tub.guard for tub in self.tubs.values() if tub.guard is not None]
@@ -164,6 +168,7 @@ class Station:
         """Every alarm that this station can have; those of no tub first."""
         found = [] if self.together is None else list(self.together.alarms.values())
         found += [] if self.house_alarms is None else self.house_alarms.alarms
+        found += [] if self.peers is None else self.peers.alarms
         found += [alarm for tub in self.tubs.values() for alarm in tub.alarms.alarms]
         return found + [alarm for room in self.room_alarms for alarm in room.alarms]
 
@@ -283,6 +288,8 @@ class Station:
             events += self._contained(keeper.terms.id, partial(alarms.look, keeper.view(at.mono_s), at), at)
         if self.house_alarms is not None:
             events += self._contained("the house", partial(self.house_alarms.look, at, step_s), at)
+        if self.peers is not None:
+            events += self._contained("other stations", partial(self.peers.look, at), at)
 
     def _room_c(self, at: At) -> float | None:
         views = (keeper.view(at.mono_s) for keeper in self.room)

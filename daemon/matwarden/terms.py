@@ -140,6 +140,7 @@ class AlarmTimes:
         ring_again_s: seconds a high alarm may stay unacknowledged before it rings again; None: never.
         second_after_s: seconds until it rings at the second targets; None: never.
         re_alarm_s: seconds after which an acknowledged alarm that still stands is announced anew; None: never.
+        lost_after_s: of another station that is watched from here, and of the broker.
     """
 
     cold_after_s: float
@@ -151,6 +152,7 @@ class AlarmTimes:
     ring_again_s: float | None = None
     second_after_s: float | None = None
     re_alarm_s: float | None = None
+    lost_after_s: float = 300.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,6 +13,8 @@ from matwarden.core.alarms import QUIET
 from matwarden.devices import Devices
 from matwarden.events import AlarmChanged, DigestMade, Event, Notice, PushAsked, Remember
 from matwarden.house_alarms import HouseAlarms
+from matwarden.peer_inbox import PeerInbox
+from matwarden.peer_keeper import PeerAlarms
 from matwarden.permit_keeper import PermitKeeper
 from matwarden.report.units import local_day_and_clock
 from matwarden.settings.resolved import Dht22, Hwmon, Iio, OneWire, Settings, TwinProbe
@@ -32,6 +34,8 @@ __all__ = [
     "handed_on",
     "house_alarms",
     "mqtt_sink",
+    "peer_alarms",
+    "peer_inbox",
     "permit_keeper",
     "probe_terms",
     "push_sink",
@@ -90,8 +94,8 @@ class Told:
             queue.close(timeout_s)
 
 
-def mqtt_sink(settings: Settings) -> MqttSink | None:
-    """The MQTT sink, None when the settings have none.
+def mqtt_sink(settings: Settings, peers: PeerInbox | None = None) -> MqttSink | None:
+    """The MQTT sink, None when the settings have none. `peers`: takes what it hears of other stations.
 
     It waits in real time even when the shelf's time is simulated: a broker knows no other.
     """
@@ -104,8 +108,23 @@ def mqtt_sink(settings: Settings) -> MqttSink | None:
         enclosures=settings.enclosures,
         room_probes=settings.room_probes,
         humid=_humid(settings),
+        watched=() if peers is None else tuple(peer.id for peer in settings.watched),
     )
-    return MqttSink(settings.mqtt, device, lambda: SystemClock().now().mono_s)
+    return MqttSink(settings.mqtt, device, lambda: SystemClock().now().mono_s, peers=peers)
+
+
+def peer_inbox(settings: Settings) -> PeerInbox | None:
+    """What holds the news of the watched stations, None when none is watched. For a daemon in real time only."""
+    return PeerInbox(settings.watched, lambda: SystemClock().now().mono_s) if settings.watched else None
+
+
+def peer_alarms(
+    settings: Settings, inbox: PeerInbox | None, remembered: Mapping[str, Mapping[str, Any]], at: At
+) -> PeerAlarms | None:
+    """The alarms of the watched stations, None when none is watched."""
+    if inbox is None:
+        return None
+    return PeerAlarms(settings.watched, inbox, settings.house_name, settings.alarms.times, remembered, at)
 
 
 def push_sink(settings: Settings, clock: Clock, on_notice: Callable[[Notice], None]) -> PushSink | None:

@@ -41,7 +41,7 @@ def ends(active_s: float, worst: float | None = None) -> Change:
 
 
 def test_every_alarm_says_what_it_leads_to_and_what_to_do() -> None:
-    """Seventeen alarms, each with a consequence and a response of at least one whole sentence."""
+    """Twenty-one alarms, each with a consequence and a response of at least one whole sentence."""
     assert [spec.condition for spec in ALARMS] == [
         "cold",
         "hot",
@@ -60,6 +60,10 @@ def test_every_alarm_says_what_it_leads_to_and_what_to_do() -> None:
         "storage-failing",
         "clock-stepped",
         "power-lost",
+        "peer-lost",
+        "peer-silent",
+        "no-digest",
+        "peers-unseen",
     ]
     assert all(spec.response.endswith(".") and spec.consequence.endswith(".") for spec in ALARMS)
 
@@ -98,6 +102,10 @@ def test_ids_and_delays_follow_the_settings() -> None:
         (120.0, 0.0),
         (0.0, 0.0),
         (0.0, 0.0),
+        (300.0, 60.0),
+        (0.0, 0.0),
+        (0.0, 0.0),
+        (300.0, 0.0),
     ]
 
 

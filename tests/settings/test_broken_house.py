@@ -68,8 +68,8 @@ BROKEN = [
         [("[polling]", "[poling]\n[polling]")],
         (
             "the file: poling: found a key that means nothing here; allowed: house, polling, alarms, "
-            "enclosure, probe, mat, permit, store, control, mqtt, push, digest, simulation, twin, fault. Did "
-            'you mean "polling"? Correct the key or take it out.'
+            "enclosure, probe, mat, permit, store, control, mqtt, push, digest, watch, heartbeat, simulation, "
+            'twin, fault. Did you mean "polling"? Correct the key or take it out.'
         ),
         id="unknown-table",
     ),

@@ -44,6 +44,8 @@ ROWS = [
     service_rows.Push,
     service_rows.PushTargetRow,
     service_rows.Digest,
+    service_rows.WatchRow,
+    service_rows.Heartbeat,
     simulation_rows.Simulation,
     simulation_rows.SimulatedRoom,
     simulation_rows.TwinRow,
@@ -133,7 +135,7 @@ def test_the_commented_defaults_are_the_defaults(tmp_path: Path) -> None:
     """The tables of the example that only repeat defaults change nothing when they are taken into use."""
     text = EXAMPLE.read_text(encoding="utf-8")
     used = re.sub(
-        r"(?m)^#(?=(every|deadline|stale|max_rate|cold|hot|blind|clear|deadband|hysteresis|limiter|cut_out|differential"
+        r"(?m)^#(?=(every_s|deadline|stale_after_s|max_rate|cold|hot|blind|clear|deadband|hysteresis|limiter|cut_out|differential"
         r"|inverse|ring_again|second_after|re_alarm|together|shelve|minimum|memory|prove|rated|directory|commit|keep_raw"
         r"|socket|at =|enabled))",
         "",

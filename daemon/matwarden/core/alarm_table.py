@@ -22,6 +22,11 @@ __all__ = [
     "HOT",
     "HOT_TOGETHER",
     "HOUSE_ALARMS",
+    "NO_DIGEST",
+    "PEERS_UNSEEN",
+    "PEER_ALARMS",
+    "PEER_LOST",
+    "PEER_SILENT",
     "POWER_LOST",
     "PROBES_DISAGREE",
     "RELAY_FAULT",
@@ -308,6 +313,66 @@ POWER_LOST = AlarmSpec(
     worst=None,
 )
 
+PEER_LOST = AlarmSpec(
+    condition="peer-lost",
+    title="lost",
+    limit="A watched station is not connected to the broker for lost_after_min.",
+    deadband="until it is connected",
+    priority=Priority.HIGH,
+    latching=False,
+    auto_acknowledge_on_return=True,
+    consequence="Nobody watches its tubs, and their mats, if any, are cut or not guarded: they may cool unseen.",
+    response="See whether it has power and network; then look at its tubs.",
+    pushes_start=True,
+    pushes_return=True,
+    worst=None,
+)
+
+PEER_SILENT = AlarmSpec(
+    condition="peer-silent",
+    title="no fresh reading",
+    limit="A watched station is connected, but tells of no fresh reading for stale_after_min.",
+    deadband="none: one fresh reading",
+    priority=Priority.HIGH,
+    latching=False,
+    auto_acknowledge_on_return=True,
+    consequence="None of its tubs is watched, and their mats are cut: they will cool to their room unseen.",
+    response="Look at its probes, then into its log; take its power away and give it back if it hangs.",
+    pushes_start=True,
+    pushes_return=True,
+    worst=None,
+)
+
+NO_DIGEST = AlarmSpec(
+    condition="no-digest",
+    title="no nightly digest",
+    limit="The last digest that a watched station published is older than no_digest_after_h.",
+    deadband="none: one digest",
+    priority=Priority.MEDIUM,
+    latching=False,
+    auto_acknowledge_on_return=True,
+    consequence="The proof that all of it works did not come: what else it no longer does is not known.",
+    response="See that it runs and that its clock is right, then look into its log.",
+    pushes_start=True,
+    pushes_return=True,
+    worst=None,
+)
+
+PEERS_UNSEEN = AlarmSpec(
+    condition="peers-unseen",
+    title="cannot see the others",
+    limit="There is no connection to the broker for the longest lost_after_min of the watched stations.",
+    deadband="none: one connection",
+    priority=Priority.MEDIUM,
+    latching=False,
+    auto_acknowledge_on_return=True,
+    consequence="Should one of the watched stations die now, nobody would tell; the broker's own machine may be dead.",
+    response="See whether the broker's machine has power and network.",
+    pushes_start=True,
+    pushes_return=True,
+    worst=None,
+)
+
 TUB_ALARMS: tuple[AlarmSpec, ...] = (
     COLD,
     HOT,
@@ -323,15 +388,17 @@ TUB_ALARMS: tuple[AlarmSpec, ...] = (
 )
 TOGETHER_ALARMS: tuple[AlarmSpec, ...] = (COLD_TOGETHER, HOT_TOGETHER, BLIND_TOGETHER)
 HOUSE_ALARMS: tuple[AlarmSpec, ...] = (*TOGETHER_ALARMS, STORAGE_FAILING, CLOCK_STEPPED, POWER_LOST)
+# Only of a house that watches others.
+PEER_ALARMS: tuple[AlarmSpec, ...] = (PEER_LOST, PEER_SILENT, NO_DIGEST, PEERS_UNSEEN)
 
-ALARMS: tuple[AlarmSpec, ...] = (*TUB_ALARMS, *HOUSE_ALARMS)
+ALARMS: tuple[AlarmSpec, ...] = (*TUB_ALARMS, *HOUSE_ALARMS, *PEER_ALARMS)
 """Every kind of alarm.
 
 Neither trip nor relay fault latches here: their condition is the guard's own latch. A welded relay's alarm does: with
 the mat unplugged the wall cools, and the relay is as bad as before. `BLIND_PROBE`, `UNSTEADY_PROBE` and
-`HEAT_NOT_ARRIVING` are suppressed while `BLIND` of the same enclosure is active, and a tub's `COLD`, `HOT` and `BLIND`
-while many tubs ring together: the one tells all. A stepped clock and a lost power end by themselves: each needs one
-look, so each is an alarm.
+`HEAT_NOT_ARRIVING` are suppressed while `BLIND` of the same enclosure is active, and a tub's `COLD`, `HOT` and
+`BLIND` while many tubs ring together, and `PEER_SILENT` and `NO_DIGEST` of a station that is lost: the one tells all.
+A stepped clock and a lost power end by themselves: each needs one look, so each is an alarm.
 """
 
 
@@ -342,6 +409,8 @@ _WELD_SURE_S = 60.0
 _APART_S = 3600.0
 # A disk may be busy for a while.
 _UNRECORDED_S = 120.0
+# A station that only looks in for a moment is not back.
+_BACK_S = 60.0
 
 
 def alarm_id(spec: AlarmSpec, subject: str) -> str:
@@ -369,6 +438,10 @@ def delays(spec: AlarmSpec, times: AlarmTimes) -> tuple[float, float]:
         return _UNRECORDED_S, 0.0
     if spec in TOGETHER_ALARMS:
         return 0.0, times.clear_after_s
+    if spec is PEER_LOST:
+        return times.lost_after_s, min(_BACK_S, times.lost_after_s)
+    if spec is PEERS_UNSEEN:
+        return times.lost_after_s, 0.0
     return 0.0, 0.0
 
 

@@ -16,6 +16,7 @@ from matwarden.core.alarm_table import (
     CUT_OUT,
     HEAT_WHILE_CUT,
     HOT,
+    PEER_LOST,
     RELAY_FAULT,
     TOGETHER_ALARMS,
     UNSTEADY_PROBE,
@@ -47,7 +48,7 @@ class Facts(NamedTuple):
         probe: id of the probe, for `BLIND_PROBE` and `UNSTEADY_PROBE`.
         why: one clause or sentence from whoever knows the cause (guard, probe); may be empty. Of the newer alarms the
             numbers themselves.
-        how_many: how many tubs of how many, where many ring as one.
+        how_many: how many tubs of how many, where many ring as one; of another station how it is gone.
     """
 
     tub: str
@@ -117,6 +118,10 @@ def start_text(spec: AlarmSpec, change: Change, facts: Facts) -> str:
         at_once = f"{facts.tub}: {facts.how_many} {spec.title} at once"
         at_once += (f", for {lasted}" if change.active_s >= _WORTH_TELLING_S else "") + _because(facts)
         return f"{at_once}{_extreme(_WORST[spec.worst], change, facts)}{now}."
+    if spec is PEER_LOST:
+        return (
+            f"{facts.tub} has been {facts.how_many or spec.title} for {lasted}{_because(facts)}: nobody watches there."
+        )
     return f"{facts.tub}: {_NEWS[spec.condition]}{_because(facts)}{now}."
 
 
@@ -151,6 +156,9 @@ _NEWS = {
     "storage-failing": "nothing can be recorded; guarding goes on",
     "clock-stepped": "the machine's clock was set",
     "power-lost": "it did not run, so no tub was watched or heated",
+    "peer-silent": "it is connected, but no fresh reading comes from it",
+    "no-digest": "its nightly digest did not come",
+    "peers-unseen": "the broker cannot be reached, so the other stations cannot be seen",
 }
 _OVER = {
     "heat-not-arriving": "heat arrives again",
@@ -160,6 +168,10 @@ _OVER = {
     "storage-failing": "everything is recorded again",
     "clock-stepped": "the clock has not been set again",
     "power-lost": "it runs again",
+    "peer-lost": "it is back",
+    "peer-silent": "fresh readings come again",
+    "no-digest": "its digest has come",
+    "peers-unseen": "the others are in sight again",
     "cold-together": "tubs no longer cold",
     "hot-together": "tubs no longer hot",
     "blind-together": "tubs read again",
@@ -179,6 +191,9 @@ def _start_words(spec: AlarmSpec, change: Change, facts: Facts, call: Call) -> t
     if spec in TOGETHER_ALARMS:
         what = f"{still}{facts.how_many} {spec.title}"
         return (f"{what}{_now(facts)}", what, f"{facts.how_many} {spec.title}")
+    if spec is PEER_LOST:
+        gone = f"{still}{facts.how_many or spec.title}"
+        return (f"{gone} for {lasted}", gone)
     if spec is CUT_OUT:
         return ("heat still tripped, look now" if still else f"{spec.title}, look now", spec.title)
     if spec is RELAY_FAULT:
@@ -200,6 +215,8 @@ def _return_words(spec: AlarmSpec, change: Change, facts: Facts) -> tuple[str, .
         return (f"probe steady, {facts.probe}", "probe steady")
     if spec is BLIND:
         return (f"read again after {lasted}", "read again")
+    if spec is PEER_LOST:
+        return (f"back after {lasted}", "back")
     if spec in TOGETHER_ALARMS:
         over = _OVER[spec.condition]
         return (f"{over} after {lasted}", f"{over}, {lasted}", over)

@@ -57,6 +57,9 @@ def assemble(raw: Mapping[str, Any], source: Path, findings: Findings) -> Settin
     digest = services.digest(digest_table)
     if push is not None and digest_table.sound("at", "enabled"):
         pushes.judge(findings, push, shelf.alarms.times.second_after_s, digest)
+    house_id = house.row.id if house is not None and house.sound("id") else None
+    watched = services.watched(findings, watch_tables(findings, raw), house_id, "mqtt" in raw)
+    heartbeat = services.heartbeat(files, one(findings, raw, "heartbeat", service_rows.Heartbeat))
     simulation = _simulation(raw, sheet, files, shelf, every_s)
     if findings.problems or house is None or scale is None:
         return None
@@ -79,8 +82,20 @@ def assemble(raw: Mapping[str, Any], source: Path, findings: Findings) -> Settin
         mqtt=mqtt,
         push=push,
         digest=digest,
+        watched=watched,
+        heartbeat=heartbeat,
         simulation=simulation,
     )
+
+
+def watch_tables(findings: Findings, raw: Raw) -> list[Table[service_rows.WatchRow]]:
+    """The tables [[watch]], each id once."""
+    tables = [
+        read_table(findings, row, label(row, "id", "watch", number), service_rows.WatchRow)
+        for number, row in enumerate(many(findings, raw, "watch"), 1)
+    ]
+    unique(findings, tables, "id", "each id once", "Name each station once.")
+    return tables
 
 
 def _optional(findings: Findings, raw: Raw, name: str, model: type[R]) -> Table[R]:

@@ -188,6 +188,18 @@ def _services(settings: Settings) -> list[tuple[str, str]]:
         targets = ", ".join(map(_target, push.targets))
         quiet = f"; low ones wait from {push.quiet.begins:%H:%M} to {push.quiet.ends:%H:%M}" if push.quiet else ""
         pairs.append(("push", f"{targets}; given up after {duration_text(push.give_up_after_s)}{quiet}"))
+    for peer in settings.watched:
+        digest = peer.no_digest_after_s
+        pairs.append(
+            (
+                "watch",
+                f"{peer.name} ({peer.id}): lost after {duration_text(peer.lost_after_s)}, silent after "
+                f"{duration_text(peer.stale_after_s)}"
+                + ("" if digest is None else f", without a digest after {duration_text(digest)}"),
+            )
+        )
+    if settings.heartbeat is not None:
+        pairs.append(("heartbeat", f"every {duration_text(settings.heartbeat.every_s)} while all goes well"))
     pairs.append(("digest", f"at {settings.digest.at}" if settings.digest.enabled else "off"))
     return pairs
 

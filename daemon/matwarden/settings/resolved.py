@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+from matwarden.core.peers import Peer
+from matwarden.sinks.heartbeat_terms import HeartbeatTerms
 from matwarden.sinks.mqtt_terms import MqttTerms
 from matwarden.sinks.push_terms import PushTerms
 from matwarden.terms import AlarmTimes, Enclosure, ProbeTerms, Unit
@@ -203,7 +205,8 @@ class Settings:
     Attributes:
         source: the file.
         probe_drivers: how to open each probe, by probe id. relay_drivers: each mat's relay, by enclosure id.
-        permit, mqtt, push, simulation: None when the file has no such table.
+        watched: the other stations that this one watches; with mqtt only.
+        permit, mqtt, push, heartbeat, simulation: None when the file has no such table.
     """
 
     source: Path
@@ -222,4 +225,6 @@ class Settings:
     mqtt: MqttTerms | None
     push: PushTerms | None
     digest: DigestSettings
+    watched: tuple[Peer, ...]
+    heartbeat: HeartbeatTerms | None
     simulation: SimulationSettings | None

@@ -1,4 +1,4 @@
-"""The tables of what the station serves and who is told: [store], [control], [mqtt], [push], [digest]."""
+"""The tables of what the station serves and who is told: [store], [control], [mqtt], [push], [digest] and the like."""
 
 from __future__ import annotations
 
@@ -94,3 +94,29 @@ class Digest(Row):
 
     at: str = Field("08:00", pattern=TIME_OF_DAY, description="Local time of day, HH:MM. Default 08:00.")
     enabled: bool = Field(True, description="Whether it is made. Default true.")
+
+
+class WatchRow(Row):
+    """Another station (or watcher) at the same broker, for which this one calls when it is dead."""
+
+    id: Id = Field(description="Its house id.")
+    name: Text | None = Field(None, description="Name for people. Default: the id, capitalised.")
+    lost_after_min: Number = Field(
+        5.0,
+        ge=0.1,
+        le=1440,
+        description="Minutes it may be gone from the broker, besides its will_delay_s. Default 5.",
+    )
+    stale_after_min: Number = Field(
+        15.0, ge=0.5, le=1440, description="Minutes it may be there without a fresh reading. Default 15."
+    )
+    no_digest_after_h: Number = Field(
+        26.0, ge=0, le=720, description="Hours old its last digest may be; 0: any age. Default 26."
+    )
+
+
+class Heartbeat(Row):
+    """An address of a service that calls you when it is no longer asked for. Leave the table out to ask for none."""
+
+    url_file: FilePath = Field(description="File whose first line is the http(s) address, or credential:NAME.")
+    every_min: Number = Field(5.0, ge=1, le=1440, description="Minutes between two heartbeats. Default 5.")

@@ -7,9 +7,11 @@ import stat
 from dataclasses import dataclass
 from pathlib import Path
 
+from matwarden.core.peers import Peer
 from matwarden.settings import resolved, service_rows, words
 from matwarden.settings.problems import Findings
 from matwarden.settings.tables import Table
+from matwarden.sinks.heartbeat_terms import HeartbeatTerms
 from matwarden.sinks.mqtt_terms import MqttTerms
 
 # A Unix socket's path has 108 bytes with its closing zero: unix(7), sun_path.
@@ -163,3 +165,41 @@ def mqtt(files: Files, table: Table[service_rows.Mqtt], every_s: float) -> MqttT
         will_delay_s=row.will_delay_s,
         expire_after_s=row.expire_after_s or max(1, round(5 * every_s)),
     )
+
+
+def watched(
+    findings: Findings, tables: list[Table[service_rows.WatchRow]], house_id: str | None, has_broker: bool
+) -> tuple[Peer, ...]:
+    """The stations that are watched from here. `house_id`: our own; None: it is broken."""
+    if tables and not has_broker:
+        findings.problem(
+            "watch",
+            "no [mqtt]",
+            "[mqtt] with the broker of those that are watched",
+            "Add [mqtt], or take [[watch]] out.",
+        )
+    peers = []
+    for table in tables:
+        row = table.row
+        if not table.sound(*service_rows.WatchRow.model_fields):
+            continue
+        if row.id == house_id:
+            findings.problem(
+                f"{table.where}: id",
+                f"'{row.id}', which is this house's own id",
+                "the id of another station",
+                "A dead station cannot tell of itself: name the other one.",
+            )
+        no_digest_s = row.no_digest_after_h * 3600.0 or None
+        about = (row.lost_after_min * 60.0, row.stale_after_min * 60.0, no_digest_s)
+        peers.append(Peer(row.id, row.name or row.id.capitalize(), *about))
+    return tuple(peers)
+
+
+def heartbeat(files: Files, table: Table[service_rows.Heartbeat] | None) -> HeartbeatTerms | None:
+    """The outgoing heartbeat; None when there is none, or it cannot be used."""
+    if table is None or not table.sound("url_file", "every_min"):
+        return None
+    advice = "Make it, with the address as its first line."
+    path = files.existing("heartbeat: url_file", table.row.url_file, advice, secret=True)
+    return HeartbeatTerms(str(path), table.row.every_min * 60.0)

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
-from matwarden.core.alarm_table import HOUSE_ALARMS
+from matwarden.core.alarm_table import HOUSE_ALARMS, PEER_ALARMS, PEERS_UNSEEN
 from matwarden.core.disagreement import comparable
 from matwarden.terms import AlarmState, Enclosure, ProbeTerms, Reason, Role, Unit
 
@@ -38,6 +38,7 @@ __all__ = [
     "faults",
     "humidity",
     "humidity_key",
+    "house_alarms",
     "integer",
     "is_id",
     "layout",
@@ -50,6 +51,7 @@ STOPPED = "stopped"  # and after a clean stop: nobody is there to allow heat, so
 RESERVED_NODES = ("house", "room")
 
 HOUSE_CONDITIONS = tuple(spec.condition for spec in HOUSE_ALARMS)
+_PEER_CONDITIONS = tuple(spec.condition for spec in PEER_ALARMS if spec is not PEERS_UNSEEN)
 
 _OF_A_MAT = ("cut-out", "relay-fault", "heat-not-arriving", "heat-while-cut", "relay-wear")
 _ID = re.compile(r"[a-z0-9]([a-z0-9-]*[a-z0-9])?")
@@ -68,6 +70,7 @@ class DeviceTerms:
     Attributes:
         id: the house's id, and the device's.
         humid: ids of the probes that measure humidity too.
+        watched: ids of the other stations that are watched from here.
     """
 
     id: str
@@ -76,6 +79,7 @@ class DeviceTerms:
     enclosures: tuple[Enclosure, ...]
     room_probes: tuple[ProbeTerms, ...] = ()
     humid: frozenset[str] = frozenset()
+    watched: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,6 +125,17 @@ def conditions(enclosure: Enclosure) -> tuple[str, ...]:
     return ("cold", "hot", "blind", *mat, *(("probes-disagree",) if comparable(enclosure.probes) else ()))
 
 
+def house_alarms(device: DeviceTerms) -> dict[str, str]:
+    """The alarms of no tub: the property that carries each one's state, by its id."""
+    keys = {f"{condition}/house": f"{condition}-alarm" for condition in HOUSE_CONDITIONS}
+    if device.watched:
+        keys[f"{PEERS_UNSEEN.condition}/house"] = f"{PEERS_UNSEEN.condition}-alarm"
+    keys |= {
+        f"{condition}/{peer}": f"{condition}-{peer}-alarm" for peer in device.watched for condition in _PEER_CONDITIONS
+    }
+    return keys
+
+
 def device_root(domain: str, device_id: str) -> str:
     """The topic under which everything of this device lives."""
     return f"{domain}/5/{device_id}"
@@ -147,9 +162,11 @@ def layout(device: DeviceTerms) -> dict[str, dict[str, Property]]:
         nodes["room"] = _climate_properties(device, device.room_probes)
     nodes["house"] = {
         "run-started": Property("Start of this run", "datetime"),
+        "fresh-at": Property("Time of the newest good reading, of a watcher that of its last look", "datetime"),
+        "digest-made": Property("When the last digest was made", "datetime"),
         "digest": Property("Last digest", "json"),
         "digest-text": Property("Last digest as text", "string"),
-        **{f"{condition}-alarm": _alarm(condition) for condition in HOUSE_CONDITIONS},
+        **{key: _alarm(key.removesuffix("-alarm")) for key in house_alarms(device).values()},
     }
     return nodes
 

@@ -2,8 +2,9 @@
 
 `accept` only puts events away, whatever the network does. One thread of our own connects, publishes and tries again.
 At every connection the whole picture is sent (`$state` init, `$description`, values, `$state` ready), because the
-broker may have lost it; afterwards only what changed. Nothing is subscribed to but our own retained topics, for a
-moment, to delete those of tubs that are gone; no message from outside is acted upon.
+broker may have lost it; afterwards only what changed. Subscribed to are our own retained topics, for a moment, to
+delete those of tubs that are gone; and of each station that is watched from here three topics that tell whether it
+lives. All that a message from outside can do is to ring, or end, an alarm about that station.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ from collections import deque
 from collections.abc import Callable, Sequence
 
 from matwarden.events import Event
+from matwarden.peer_inbox import PeerInbox
 from matwarden.sinks import homie
 from matwarden.sinks.mqtt_link import Ending, Link, LinkError
 from matwarden.sinks.mqtt_picture import Inbox, Picture, Value
@@ -46,12 +48,14 @@ class MqttSink:
         device: homie.DeviceTerms,
         elapsed_s: Callable[[], float],
         flush_s: float = 0.5,
+        peers: PeerInbox | None = None,
     ) -> None:
         """Start telling. Returns at once, whether or not there is a broker.
 
         Args:
             elapsed_s: real monotonic seconds, never simulated ones: they measure how long a broker takes.
             flush_s: readings are published at most this often; alarms and verdicts do not wait.
+            peers: takes what the broker tells of other stations; None: none is watched.
 
         Raises:
             HomieError: an id of the house cannot be in a topic.
@@ -65,6 +69,8 @@ class MqttSink:
         self._state_topic = f"{root}/$state"
         self._description = Value(f"{root}/$description", homie.description(device).encode())
         self._picture = Picture(device, root)  # the thread's alone, like everything below but the inbox
+        self._peers = peers
+        self._peer_topics = {} if peers is None else peers.topics(terms.domain)
         self._queue: deque[Value] = deque()
         self._sent: dict[str, tuple[bytes, float]] = {}
         self._flushed_at_s = 0.0
@@ -81,6 +87,11 @@ class MqttSink:
         """Put the newest away for the publishing thread. Never waits for the network."""
         with self._lock:
             self._urgent |= self._inbox.put(events)
+
+    def alive(self, wall_s: float) -> None:
+        """For a daemon without readings: it does its work at this time (UTC seconds). Never waits."""
+        with self._lock:
+            self._inbox.fresh_s = wall_s
 
     def close(self) -> None:
         """Publish what is left, say `disconnected` and leave: at most some five seconds, and at once when offline."""
@@ -128,6 +139,8 @@ class MqttSink:
         try:
             return self._attend(link)
         finally:
+            if self._peers is not None:
+                self._peers.unlinked()
             link.drop()
 
     def _attend(self, link: Link) -> Ending | None:
@@ -147,6 +160,9 @@ class MqttSink:
                 greeted = True
                 survey_until_s = self._elapsed_s() + _SURVEY_S
                 link.survey(self._root)
+                if self._peers is not None:
+                    self._peers.linked()
+                    link.listen(self._peer_topics, self._hear)
                 self._greet()
             elif survey_until_s is not None and self._elapsed_s() >= survey_until_s and not self._queue:
                 survey_until_s = None
@@ -158,6 +174,10 @@ class MqttSink:
                 refused = True
                 _log.warning("MQTT: the broker does not take what we publish below %s: %s", self._root, link.refusal)
         return link.ending
+
+    def _hear(self, topic: str, payload: bytes) -> None:
+        if self._peers is not None:
+            self._peers.put(*self._peer_topics[topic], payload)
 
     def _greet(self) -> None:
         """The whole picture, in the order the convention wants."""

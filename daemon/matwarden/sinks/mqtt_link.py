@@ -8,6 +8,7 @@ for each connection, so no half-sent value of an older one is sent again after a
 from __future__ import annotations
 
 import ssl
+from collections.abc import Callable, Collection
 from typing import Any, NamedTuple
 
 from paho.mqtt.client import Client, ConnectFlags, DisconnectFlags, MQTTMessage
@@ -76,6 +77,8 @@ class Link:
         self.refused = 0
         self.refusal = ""
         self._surveyed = ""
+        self._listened: frozenset[str] = frozenset()
+        self._heard: Callable[[str, bytes], None] = lambda topic, payload: None
         self._unacked: set[int] = set()
         self._unacked_max = _UNACKED_MAX
         self._terms = terms
@@ -132,6 +135,12 @@ class Link:
             self._client.subscribe(f"{root}/#", options=SubscribeOptions(qos=0, noLocal=True))
         else:
             self._client.subscribe(f"{root}/#", 0)
+
+    def listen(self, topics: Collection[str], heard: Callable[[str, bytes], None]) -> None:
+        """Hear what others say on these topics, and say there already. Quality 0: nothing old is kept for us."""
+        self._listened, self._heard = frozenset(topics), heard
+        for topic in sorted(topics):
+            self._client.subscribe(topic, 0)
 
     def survey_over(self) -> None:
         """Stop listening."""
@@ -243,7 +252,10 @@ class Link:
             self.refusal = str(code)
 
     def _on_message(self, client: Client, data: Any, message: MQTTMessage) -> None:
-        # Only what was retained, and only its name: no payload from outside is ever looked at. Some brokers send
+        if message.topic in self._listened:
+            self._heard(message.topic, bytes(message.payload))
+            return
+        # Only what was retained, and only its name: no payload below our own id is ever looked at. Some brokers send
         # what others have subscribed to as well: what is not below our own id must never be found.
         ours = bool(self._surveyed) and message.topic.startswith(self._surveyed)
         if ours and message.retain and message.payload and len(self.found) < _FOUND_MAX:

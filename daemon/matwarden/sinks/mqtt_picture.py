@@ -27,6 +27,7 @@ _ALERTED = frozenset(
         AlarmState.LATCHED_ACKNOWLEDGED,
     }
 )
+_FRESH_STEP_S = 10.0  # of the house's sign of freshness: a big house reads many times a second
 _RECHECK_S = 30.0  # how often every node is looked at, so that a probe nobody hears of grows stale too
 
 
@@ -41,7 +42,7 @@ class Value(NamedTuple):
 class Inbox:
     """The newest event of each subject since last emptied. Not for two threads at once."""
 
-    __slots__ = ("alarms", "digest", "readings", "refusals", "started", "verdicts")
+    __slots__ = ("alarms", "digest", "fresh_s", "readings", "refusals", "started", "verdicts")
 
     def __init__(self) -> None:
         self.readings: dict[str, Reading] = {}
@@ -50,12 +51,14 @@ class Inbox:
         self.alarms: dict[str, AlarmChanged] = {}
         self.digest: DigestMade | None = None
         self.started: Started | None = None
+        self.fresh_s: float | None = None  # UTC seconds of the newest sign that this daemon does its work
 
     def put(self, events: Sequence[Event]) -> bool:
         """Keep what is newest; True when something is among it that should not wait for the next round."""
         urgent = False
         for event in events:
             if isinstance(event, Readings):
+                self.fresh_s = event.at.wall_s
                 for reading in event.taken:
                     self.readings[reading.probe] = reading
             elif isinstance(event, Refused):
@@ -76,7 +79,7 @@ class Inbox:
     def empty(self) -> bool:
         """Has nothing come in?"""
         held = self.readings or self.refusals or self.verdicts or self.alarms or self.digest or self.started
-        return not held
+        return not held and self.fresh_s is None
 
 
 class Picture:
@@ -93,7 +96,9 @@ class Picture:
         self._refusals: dict[str, Refused] = {}
         self._verdicts: dict[str, VerdictChanged] = {}
         self._alarms: dict[str, AlarmChanged] = {}
+        self._house_alarms = homie.house_alarms(device)
         self._digest: tuple[Value, ...] = ()
+        self._fresh_s: float | None = None
         self._started: Started | None = None
         self._stopped = False
         self._now_s = 0.0
@@ -122,9 +127,14 @@ class Picture:
         if inbox.started is not None:
             self._started = inbox.started
             self._touched.add("house")
+        if inbox.fresh_s is not None and (self._fresh_s is None or abs(inbox.fresh_s - self._fresh_s) >= _FRESH_STEP_S):
+            self._fresh_s = inbox.fresh_s
+            self._touched.add("house")
         if inbox.digest is not None:
             content, text = homie.document(inbox.digest.document), homie.string(inbox.digest.text)
-            self._digest = (Value("digest", content), Value("digest-text", text))
+            made = inbox.digest.document.get("to")
+            made_at = [Value("digest-made", made.encode())] if isinstance(made, str) else []
+            self._digest = (Value("digest", content), Value("digest-text", text), *made_at)
             self._touched.add("house")
 
     def stop(self) -> None:
@@ -152,7 +162,7 @@ class Picture:
 
     def keeps(self, topic: str) -> bool:
         """Is a retained value of an earlier run to be left alone, though this run has none of its own yet?"""
-        return topic in (f"{self._root}/house/digest", f"{self._root}/house/digest-text")
+        return topic in [f"{self._root}/house/{key}" for key in ("digest", "digest-text", "digest-made")]
 
     def _touch_probe(self, probe: str, mono_s: float) -> None:
         self._now_s = max(self._now_s, mono_s)
@@ -171,7 +181,7 @@ class Picture:
                 self._alarms[event.alarm] = event
         if event.enclosure is not None:
             self._touched.add(event.enclosure)
-        elif event.alarm.endswith("/house"):
+        elif event.alarm in self._house_alarms:
             self._touched.add("house")
 
     def _alert_topic(self, alarm: str) -> str:
@@ -196,9 +206,11 @@ class Picture:
     def _house(self) -> Iterator[Value]:
         if self._started is not None:
             yield Value("run-started", homie.datetime_z(self._started.at.wall_s))
+        if self._fresh_s is not None:
+            yield Value("fresh-at", homie.datetime_z(self._fresh_s))
         yield from self._digest
-        for condition in homie.HOUSE_CONDITIONS:
-            yield self._alarm_state(condition, "house")
+        for alarm, key in self._house_alarms.items():
+            yield self._alarm_state(alarm, key)
 
     def _enclosure(self, enclosure: Enclosure) -> Iterator[Value]:
         yield from self._climate(enclosure.probes)
@@ -213,11 +225,11 @@ class Picture:
             yield Value("heat-reason", homie.string(reason))
             yield Value("relay-operations", homie.integer(told.operations) if told else b"")
         for condition in homie.conditions(enclosure):
-            yield self._alarm_state(condition, enclosure.id)
+            yield self._alarm_state(f"{condition}/{enclosure.id}", f"{condition}-alarm")
 
-    def _alarm_state(self, condition: str, whose: str) -> Value:
-        alarm = self._alarms.get(f"{condition}/{whose}")
-        return Value(f"{condition}-alarm", homie.string(alarm.state if alarm else AlarmState.NORMAL))
+    def _alarm_state(self, alarm_id: str, key: str) -> Value:
+        alarm = self._alarms.get(alarm_id)
+        return Value(key, homie.string(alarm.state if alarm else AlarmState.NORMAL))
 
     def _climate(self, probes: Sequence[ProbeTerms]) -> Iterator[Value]:
         unit = self._device.unit

@@ -1,0 +1,83 @@
+"""Two daemons at one real broker guard each other: each a process of its own, one of them killed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import NamedTuple
+
+import pytest
+
+from helpers_mqtt import Mosquitto, mosquitto
+from helpers_process import Daemon, eventually, shelf_text
+
+__all__ = ["mosquitto"]
+
+# Six seconds, the shortest the settings allow, and no will delay: as soon as the broker knows.
+_MORE = """
+[mqtt]
+host = "127.0.0.1"
+port = {port}
+will_delay_s = 0
+
+[push]
+[[push.target]]
+name = "paper"
+url = "file:pushes.txt"
+
+[[watch]]
+id = "{other}"
+name = "{name}"
+lost_after_min = 0.1
+"""
+
+
+class Shelf(NamedTuple):
+    """One of the two."""
+
+    directory: Path
+    text: str
+
+    def start(self) -> Daemon:
+        return Daemon(self.directory, self.text)
+
+    def pushes(self, about: str) -> list[str]:
+        """Titles of its pushes about another house, in order."""
+        path = self.directory / "pushes.txt"
+        lines = path.read_text(encoding="utf-8").splitlines() if path.exists() else []
+        return [line.split("  ")[1] for line in lines if line.split("  ")[1].startswith(f"{about}: ")]
+
+
+def shelf(directory: Path, port: int, own: str, other: str) -> Shelf:
+    """A shelf that watches the other one."""
+    place = directory / own
+    place.mkdir()
+    more = _MORE.format(port=port, other=other, name=other.capitalize())
+    return Shelf(place, shelf_text(more=more).replace('id = "shelf"', f'id = "{own}"'))
+
+
+def met(daemon: Daemon, other: Daemon) -> Callable[[], bool]:
+    """Both have told the broker that they are there."""
+    return lambda: all("MQTT: connected" in each.log for each in (daemon, other))
+
+
+@pytest.mark.timeout(120)
+def test_a_killed_station_is_told_by_the_other_once_and_its_return_once(mosquitto: Mosquitto, tmp_path: Path) -> None:
+    """`kill -9` of one: the other pushes after its delay, exactly once, and once more when it is started again."""
+    upper, lower = (shelf(tmp_path, mosquitto.port, *ids) for ids in (("upper", "lower"), ("lower", "upper")))
+    watching, dying = upper.start(), lower.start()
+    try:
+        eventually(met(watching, dying), "both at the broker")
+        dying.kill()
+        eventually(lambda: bool(upper.pushes("Lower")), f"a push about the dead one: {watching.log}")
+        dying = lower.start()
+        eventually(lambda: len(upper.pushes("Lower")) == 2, f"a push about its return: {watching.log}")
+        assert [title.split(" for ")[0].split(" after ")[0] for title in upper.pushes("Lower")] == [
+            "Lower: lost",
+            "Lower: back",
+        ]
+        assert lower.pushes("Upper") == []
+        assert (watching.stop(), dying.stop()) == (0, 0)
+    finally:
+        watching.kill()
+        dying.kill()
