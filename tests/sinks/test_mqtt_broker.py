@@ -26,7 +26,9 @@ from matwarden.events import DigestMade, Started
 from matwarden.terms import AlarmState, Reason, Unit
 
 ROOT = "homie/5/shelf-1"
-NOT_YET = {f"{ROOT}/house/{key}" for key in ("run-started", "digest", "digest-text")}  # unless a test tells them
+NOT_YET = {
+    f"{ROOT}/house/{key}" for key in ("run-started", "digest", "digest-text", "digest-made")
+}  # unless a test tells them
 
 
 def described(watcher: Watcher) -> set[str]:
@@ -39,7 +41,7 @@ def described(watcher: Watcher) -> set[str]:
 def test_the_retained_picture_is_complete_and_legal(broker: AnyBroker, unit: Unit) -> None:
     """Every described property has a retained value that a validator of the convention takes."""
     device = shelf(unit=unit)
-    digest = DigestMade(at(20), "2026-11-02", "All well", {"oak": {}})
+    digest = DigestMade(at(20), "2026-11-02", "All well", {"to": "2026-11-02T08:00:00Z", "oak": {}})
     with telling(broker.port, device, protocol=broker.protocol) as sink:
         sink.accept([Started(at(0), "0.1.0"), *all_values(), digest, alarm(20, AlarmState.UNACKNOWLEDGED)])
         with Watcher(broker.port, broker.protocol) as watcher:
