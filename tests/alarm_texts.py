@@ -66,7 +66,7 @@ def texts_of(spec: AlarmSpec, tub: str, probe: str, unit: Unit) -> Iterator[tupl
     worst = {Worst.LOWEST: 20.9, Worst.HIGHEST: 30.0, None: None}[spec.worst]
     has_now = spec.worst is not None or spec in (BLIND_PROBE, UNSTEADY_PROBE)
     now_c = {Worst.LOWEST: 21.3, Worst.HIGHEST: 29.4, None: 23.4}[spec.worst] if has_now else None
-    how_many = "17 of 20" if spec in TOGETHER_ALARMS else "stopped" if spec is PEER_LOST else ""
+    how_many = "17 of 20" if spec in TOGETHER_ALARMS else "lost" if spec is PEER_LOST else ""
     facts = Facts(tub, unit, band, now_c, probe, why(spec.condition, unit), how_many)
     lasted_s = delays(spec, HOUSE_TIMES)[0]
     for call, name, waited_s in (

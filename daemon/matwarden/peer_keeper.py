@@ -86,7 +86,7 @@ class PeerAlarms:
 def _words(known: Heard) -> tuple[str, str]:
     """How it is gone, and from what that is known."""
     if known.state == "disconnected":
-        return "stopped", "it said goodbye"
+        return "stopped", "it ended as asked"
     if known.state == "":
         return "unseen", "the broker knows nothing of it"
     return "lost", "its connection broke"

@@ -101,7 +101,7 @@ def test_a_station_that_was_stopped_is_told_as_stopped() -> None:
     house.live(310)
     ((_, push),) = house.pushes
     assert push.title == "Shelf 2: stopped for 5 min"
-    assert push.body.startswith("Shelf 2 has been stopped for 5 min (it said goodbye): nobody watches there.")
+    assert push.body.startswith("Shelf 2 has been stopped for 5 min (it ended as asked): nobody watches there.")
 
 
 def test_a_lost_station_calls_again_and_then_the_second_targets() -> None:

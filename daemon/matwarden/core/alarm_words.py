@@ -144,6 +144,8 @@ def return_text(spec: AlarmSpec, change: Change, facts: Facts) -> str:
     if spec in TOGETHER_ALARMS:
         extreme = _extreme(_WORST[spec.worst], change, facts)
         return f"{facts.tub}: {_OVER[spec.condition]} after {lasted}{extreme}{now}."
+    if spec is PEER_LOST:
+        return f"{facts.tub} is back after {lasted}."
     return f"{facts.tub}: {_OVER[spec.condition]} after {lasted}{now}."
 
 
@@ -168,7 +170,6 @@ _OVER = {
     "storage-failing": "everything is recorded again",
     "clock-stepped": "the clock has not been set again",
     "power-lost": "it runs again",
-    "peer-lost": "it is back",
     "peer-silent": "fresh readings come again",
     "no-digest": "its digest has come",
     "peers-unseen": "the others are in sight again",
