@@ -137,6 +137,22 @@ def test_an_alarm_of_the_house_is_told_as_what_it_was(alarm: str, told: str) -> 
     assert first_line(digest_of(alarms=[started, over])) == told
 
 
+@pytest.mark.parametrize("kind", ["cold", "hot"])
+def test_tubs_told_together_are_told_in_the_morning_too(kind: str) -> None:
+    """Their own alarms were suppressed, one that had rung before stands by itself: the house's is named first."""
+    started = line(f"{kind}-together/house", HOUR_S, S.UNACKNOWLEDGED, enclosure=None)
+    rowan = line(f"{kind}/rowan", HOUR_S, S.UNACKNOWLEDGED, enclosure="rowan")
+    told = first_line(digest_of(alarms=[started, rowan], standing=[started, rowan]))
+    assert told.startswith(f"many tubs {kind}, Rowan {kind} ")
+    assert told.endswith("; 2 alarms still on")
+
+
+def test_tubs_told_together_that_are_back_by_the_morning_are_told() -> None:
+    """It began before this digest's time, and ended in it."""
+    returned = line("blind-together/house", HOUR_S, S.NORMAL, HOUR_S, enclosure=None)
+    assert first_line(digest_of(alarms=[returned])) == "many tubs not read"
+
+
 def test_a_power_cut_is_one_trouble_and_not_one_for_each_tub() -> None:
     """No tub was read for the last six hours (a held minute less)."""
     until = {OAK_AIR: steady(24.0, 0.0, 18 * HOUR_S), ROWAN_AIR: steady(25.0, 0.0, 18 * HOUR_S)}

@@ -26,6 +26,12 @@ _MISSING_TOLD_S = 600.0
 _DAY_S = 86400.0
 _NAMED_AT_MOST = 3
 # By the condition in the alarm's id, the most harmful first.
+# While these ring, the tubs' own alarms are suppressed: without them the line would name some of the tubs only.
+_OF_MANY_TUBS = {
+    "cold-together": "many tubs cold",
+    "hot-together": "many tubs hot",
+    "blind-together": "many tubs not read",
+}
 _OF_NO_TUB = {
     "power-lost": "not running for a while",
     "storage-failing": "record failing",
@@ -56,6 +62,8 @@ def first_line(digest: NightDigest) -> str:
     # All tubs unread at once is one trouble (a power cut), not one for each tub.
     together = down_s if len(digest.enclosures) > 1 else 0.0
     troubles = [f"No tub read for {duration_text(together)}"] if together >= _MISSING_TOLD_S else []
+    of_many = {line.alarm.partition("/")[0] for line in (*digest.started, *digest.returned, *digest.standing)}
+    troubles += [words for condition, words in _OF_MANY_TUBS.items() if condition in of_many]
     for night in digest.enclosures:
         troubles += _troubles(night, together, digest)
     of_no_tub = {line.alarm.partition("/")[0] for line in (*digest.started, *digest.standing)}
