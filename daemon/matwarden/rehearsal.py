@@ -16,10 +16,12 @@ from zoneinfo import ZoneInfo
 from matwarden import __version__
 from matwarden.calendar import Calendar
 from matwarden.clocks import SimulatedClock
+from matwarden.control_verbs import AlarmVerbs
 from matwarden.devices import Devices, OpenDevices
 from matwarden.digests import Digests
 from matwarden.events import ClockStepped, DigestMade, Event, Notice, Sink
 from matwarden.house_alarms import HouseAlarms
+from matwarden.mqtt_acknowledge import RemoteAcknowledge
 from matwarden.pollers import InlinePoller
 from matwarden.settings.resolved import Settings, SimulationSettings
 from matwarden.sinks.push import PushSink
@@ -98,7 +100,8 @@ class Rehearsal:
         store_queue = InlineSink(StoreSink(store, settings.store.commit_every_s), self._sink_failed)
         self._digested = _Digested()
         self._told = Told([store_queue], pushes=settings.push is not None)
-        self._mqtt = mqtt_sink(settings)
+        remote = RemoteAcknowledge()
+        self._mqtt = mqtt_sink(settings, remote.ask)
         if self._mqtt is not None:
             self._mqtt.accept(standing)
             self._told.add(InlineSink(self._mqtt, self._sink_failed))
@@ -111,6 +114,8 @@ class Rehearsal:
         self._calendar_wall_s = float("-inf")
         house = house_alarms(settings, last_seen_s, lambda: store_queue.failing, remembered, at)
         self.station = self._station(simulation, remembered, house, at)
+        verbs = AlarmVerbs(self.station, settings.house_name, settings.alarms.shelve_at_most_s)
+        remote.serve(self.station, verbs)
         self._told.tell(taken_out(recorded, self.station.alarm_ids(), at))
         for text in store.notices:
             self._told.tell([Notice(at, text, warning=True)])

@@ -29,6 +29,7 @@ from matwarden.exit_codes import Exit
 from matwarden.last_run import ended_as_asked, run_begins
 from matwarden.lock_holder import LOCK, holder
 from matwarden.manager import manager_of
+from matwarden.mqtt_acknowledge import RemoteAcknowledge
 from matwarden.pollers import ThreadPoller
 from matwarden.relay_lines import keep_lines
 from matwarden.settings.resolved import Settings
@@ -138,7 +139,8 @@ class _Service:
             push.start()
             told.add(queued(push))
         peers = peer_inbox(settings)
-        mqtt = mqtt_sink(settings, peers)
+        remote = RemoteAcknowledge()
+        mqtt = mqtt_sink(settings, remote.ask, peers)
         if mqtt is not None:
             mqtt.accept(standing)
             told.add(queued(mqtt))
@@ -177,6 +179,7 @@ class _Service:
             self._heartbeat.start()
         self._calendar_thread: CalendarThread | None = None
         verbs = AlarmVerbs(self._station, settings.house_name, settings.alarms.shelve_at_most_s)
+        remote.serve(self._station, verbs)
         self._socket = ControlServer(settings.control.socket, self._station, told.state, verbs)
         digests = Digests(settings, store_queue.drain, told.tell, clock.now)
         calendar = Calendar(

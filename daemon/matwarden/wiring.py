@@ -94,7 +94,9 @@ class Told:
             queue.close(timeout_s)
 
 
-def mqtt_sink(settings: Settings, peers: PeerInbox | None = None) -> MqttSink | None:
+def mqtt_sink(
+    settings: Settings, on_acknowledge: Callable[[str], None], peers: PeerInbox | None = None
+) -> MqttSink | None:
     """The MQTT sink, None when the settings have none. `peers`: takes what it hears of other stations.
 
     It waits in real time even when the shelf's time is simulated: a broker knows no other.
@@ -109,8 +111,11 @@ def mqtt_sink(settings: Settings, peers: PeerInbox | None = None) -> MqttSink | 
         room_probes=settings.room_probes,
         humid=_humid(settings),
         watched=() if peers is None else tuple(peer.id for peer in settings.watched),
+        acknowledge=settings.mqtt.acknowledge,
     )
-    return MqttSink(settings.mqtt, device, lambda: SystemClock().now().mono_s, peers=peers)
+    return MqttSink(
+        settings.mqtt, device, lambda: SystemClock().now().mono_s, peers=peers, on_acknowledge=on_acknowledge
+    )
 
 
 def peer_inbox(settings: Settings) -> PeerInbox | None:

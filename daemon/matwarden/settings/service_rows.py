@@ -58,6 +58,9 @@ class Mqtt(Row):
     expire_after_s: int | None = Field(
         None, ge=1, le=86400, description="Seconds the broker keeps a reading (MQTT 5). Default 5 polls."
     )
+    acknowledge: bool = Field(
+        False, description="Whether alarms can be acknowledged over MQTT, and nothing else. Default false."
+    )
 
 
 class PushTargetRow(Row):

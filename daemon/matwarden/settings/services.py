@@ -164,6 +164,7 @@ def mqtt(files: Files, table: Table[service_rows.Mqtt], every_s: float) -> MqttT
         qos=row.qos,
         will_delay_s=row.will_delay_s,
         expire_after_s=row.expire_after_s or max(1, round(5 * every_s)),
+        acknowledge=row.acknowledge,
     )
 
 

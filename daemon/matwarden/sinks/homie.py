@@ -1,7 +1,8 @@
 """The house in the words of the Homie convention, version 5: topics, `$description`, payloads.
 
 Pure: values in, values out. One device for the daemon, one node for each tub, a node `room` for room probes and a
-node `house`. Nothing is settable: no message can allow heat, raise a limit or clear a trip.
+node `house`. Nothing is settable but, where the settings want it, the acknowledgement of alarms: no message can allow
+heat, raise a limit or clear a trip.
 Source: Homie convention v5.0.0 (CC BY 4.0), homieiot.github.io.
 """
 
@@ -21,6 +22,7 @@ from matwarden.core.disagreement import comparable
 from matwarden.terms import AlarmState, Enclosure, ProbeTerms, Reason, Role, Unit
 
 __all__ = [
+    "ACKNOWLEDGE",
     "HOUSE_CONDITIONS",
     "RESERVED_NODES",
     "STARTING",
@@ -48,6 +50,7 @@ __all__ = [
 
 STARTING = "starting"  # heat-reason until the guard has first decided
 STOPPED = "stopped"  # and after a clean stop: nobody is there to allow heat, so it is cut
+ACKNOWLEDGE = "acknowledge"  # the one property that can be set, where the settings want it
 RESERVED_NODES = ("house", "room")
 
 HOUSE_CONDITIONS = tuple(spec.condition for spec in HOUSE_ALARMS)
@@ -71,6 +74,7 @@ class DeviceTerms:
         id: the house's id, and the device's.
         humid: ids of the probes that measure humidity too.
         watched: ids of the other stations that are watched from here.
+        acknowledge: alarms can be acknowledged by a message.
     """
 
     id: str
@@ -80,6 +84,7 @@ class DeviceTerms:
     room_probes: tuple[ProbeTerms, ...] = ()
     humid: frozenset[str] = frozenset()
     watched: tuple[str, ...] = ()
+    acknowledge: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,11 +95,13 @@ class Property:
     datatype: str
     format: str | None = None
     unit: str | None = None
+    settable: bool = False
 
-    def fields(self) -> dict[str, str]:
+    def fields(self) -> dict[str, str | bool]:
         """Its JSON object; fields left at the convention's default (retained, not settable) are left out."""
         told = {"name": self.name, "datatype": self.datatype, "format": self.format, "unit": self.unit}
-        return {key: text for key, text in told.items() if text is not None}
+        fields: dict[str, str | bool] = {key: text for key, text in told.items() if text is not None}
+        return fields | ({"settable": True} if self.settable else {})
 
 
 def is_id(text: str) -> bool:
@@ -168,6 +175,9 @@ def layout(device: DeviceTerms) -> dict[str, dict[str, Property]]:
         "digest-text": Property("Last digest as text", "string"),
         **{key: _alarm(key.removesuffix("-alarm")) for key in house_alarms(device).values()},
     }
+    if device.acknowledge:
+        name = "Alarm last acknowledged over MQTT; set to acknowledge one, or all"
+        nodes["house"][ACKNOWLEDGE] = Property(name, "string", settable=True)
     return nodes
 
 

@@ -4,7 +4,8 @@
 At every connection the whole picture is sent (`$state` init, `$description`, values, `$state` ready), because the
 broker may have lost it; afterwards only what changed. Subscribed to are our own retained topics, for a moment, to
 delete those of tubs that are gone; and of each station that is watched from here three topics that tell whether it
-lives. All that a message from outside can do is to ring, or end, an alarm about that station.
+lives; and, where the settings want it, the one topic at which an alarm can be acknowledged. All else that a message
+from outside can do is to ring, or end, an alarm about a watched station.
 """
 
 from __future__ import annotations
@@ -34,6 +35,7 @@ _ANSWER_S = 5.0  # how long a broker may take to accept us
 _STEADY_S = 10.0  # a connection that held this long was a good one
 _BRIEF_MOST = 3  # so many in a row that did not: somebody else uses our id
 _FAREWELL_S = 2.0
+_ASKED_MOST = 200  # bytes of an alarm's id; of more there is none
 _LINGER_S = 0.15  # some brokers acknowledge first and pass on later, and forget it when we leave in between
 
 
@@ -49,11 +51,13 @@ class MqttSink:
         elapsed_s: Callable[[], float],
         flush_s: float = 0.5,
         peers: PeerInbox | None = None,
+        on_acknowledge: Callable[[str], None] | None = None,
     ) -> None:
         """Start telling. Returns at once, whether or not there is a broker.
 
         Args:
             elapsed_s: real monotonic seconds, never simulated ones: they measure how long a broker takes.
+            on_acknowledge: called, in a thread of our own, with what a message asks to be acknowledged; must not block.
             flush_s: readings are published at most this often; alarms and verdicts do not wait.
             peers: takes what the broker tells of other stations; None: none is watched.
 
@@ -65,6 +69,7 @@ class MqttSink:
         self._client_id = f"matwarden-{device.id}"
         self._elapsed_s = elapsed_s
         self._flush_s = flush_s
+        self._on_acknowledge = on_acknowledge if terms.acknowledge else None
         self._root = root
         self._state_topic = f"{root}/$state"
         self._description = Value(f"{root}/$description", homie.description(device).encode())
@@ -163,6 +168,8 @@ class MqttSink:
                 if self._peers is not None:
                     self._peers.linked()
                     link.listen(self._peer_topics, self._hear)
+                if self._on_acknowledge is not None:
+                    link.listen_to_acts(f"{self._root}/house/{homie.ACKNOWLEDGE}/set", self._asked)
                 self._greet()
             elif survey_until_s is not None and self._elapsed_s() >= survey_until_s and not self._queue:
                 survey_until_s = None
@@ -178,6 +185,10 @@ class MqttSink:
     def _hear(self, topic: str, payload: bytes) -> None:
         if self._peers is not None:
             self._peers.put(*self._peer_topics[topic], payload)
+
+    def _asked(self, payload: bytes) -> None:
+        if self._on_acknowledge is not None:
+            self._on_acknowledge(payload[:_ASKED_MOST].decode("utf-8", "replace"))
 
     def _greet(self) -> None:
         """The whole picture, in the order the convention wants."""

@@ -79,6 +79,8 @@ class Link:
         self._surveyed = ""
         self._listened: frozenset[str] = frozenset()
         self._heard: Callable[[str, bytes], None] = lambda topic, payload: None
+        self._act_topic = ""
+        self._take: Callable[[bytes], None] = lambda payload: None
         self._unacked: set[int] = set()
         self._unacked_max = _UNACKED_MAX
         self._terms = terms
@@ -145,6 +147,17 @@ class Link:
     def survey_over(self) -> None:
         """Stop listening."""
         self._client.unsubscribe(f"{self._surveyed}#")
+
+    def listen_to_acts(self, topic: str, take: Callable[[bytes], None]) -> None:
+        """Hand each message at `topic` to `take`: what is published now, never what a broker has retained.
+
+        A broker may hand a message on twice; that it does is for `take` to bear.
+        """
+        self._act_topic, self._take = topic, take
+        if self._v5:
+            self._client.subscribe(topic, options=SubscribeOptions(qos=1, retainHandling=2))
+        else:
+            self._client.subscribe(topic, 1)
 
     def give_up(self) -> None:
         """Wait no longer for the broker to accept us."""
@@ -255,7 +268,11 @@ class Link:
         if message.topic in self._listened:
             self._heard(message.topic, bytes(message.payload))
             return
-        # Only what was retained, and only its name: no payload below our own id is ever looked at. Some brokers send
+        if message.topic == self._act_topic and not message.retain:
+            if message.payload:  # with none, something retained is being deleted, perhaps by us
+                self._take(bytes(message.payload))
+            return
+        # Only what was retained, and only its name: no other payload below our id is ever looked at. Some brokers send
         # what others have subscribed to as well: what is not below our own id must never be found.
         ours = bool(self._surveyed) and message.topic.startswith(self._surveyed)
         if ours and message.retain and message.payload and len(self.found) < _FOUND_MAX:

@@ -13,7 +13,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import NamedTuple
 
-from matwarden.events import AlarmChanged, DigestMade, Event, Readings, Refused, Started, VerdictChanged
+from matwarden.events import AlarmChanged, DigestMade, Event, PersonDid, Readings, Refused, Started, VerdictChanged
 from matwarden.sinks import homie
 from matwarden.terms import AlarmState, Enclosure, ProbeTerms, Quality, Reading, Role
 
@@ -42,7 +42,7 @@ class Value(NamedTuple):
 class Inbox:
     """The newest event of each subject since last emptied. Not for two threads at once."""
 
-    __slots__ = ("alarms", "digest", "fresh_s", "readings", "refusals", "started", "verdicts")
+    __slots__ = ("acknowledged", "alarms", "digest", "fresh_s", "readings", "refusals", "started", "verdicts")
 
     def __init__(self) -> None:
         self.readings: dict[str, Reading] = {}
@@ -51,6 +51,7 @@ class Inbox:
         self.alarms: dict[str, AlarmChanged] = {}
         self.digest: DigestMade | None = None
         self.started: Started | None = None
+        self.acknowledged = ""
         self.fresh_s: float | None = None  # UTC seconds of the newest sign that this daemon does its work
 
     def put(self, events: Sequence[Event]) -> bool:
@@ -73,13 +74,16 @@ class Inbox:
                 self.digest = event
             elif isinstance(event, Started):
                 self.started = event
+            elif isinstance(event, PersonDid) and event.by == "mqtt" and event.ok:
+                self.acknowledged = event.target
+                urgent = True
         return urgent
 
     @property
     def empty(self) -> bool:
         """Has nothing come in?"""
         held = self.readings or self.refusals or self.verdicts or self.alarms or self.digest or self.started
-        return not held and self.fresh_s is None
+        return not held and self.fresh_s is None and not self.acknowledged
 
 
 class Picture:
@@ -100,6 +104,7 @@ class Picture:
         self._digest: tuple[Value, ...] = ()
         self._fresh_s: float | None = None
         self._started: Started | None = None
+        self._acknowledged = ""
         self._stopped = False
         self._now_s = 0.0
         self._checked_s = 0.0
@@ -126,6 +131,9 @@ class Picture:
             self._take_alarm(alarm)
         if inbox.started is not None:
             self._started = inbox.started
+            self._touched.add("house")
+        if inbox.acknowledged:
+            self._acknowledged = inbox.acknowledged
             self._touched.add("house")
         if inbox.fresh_s is not None and (self._fresh_s is None or abs(inbox.fresh_s - self._fresh_s) >= _FRESH_STEP_S):
             self._fresh_s = inbox.fresh_s
@@ -209,6 +217,8 @@ class Picture:
         if self._fresh_s is not None:
             yield Value("fresh-at", homie.datetime_z(self._fresh_s))
         yield from self._digest
+        if self._device.acknowledge and self._acknowledged:
+            yield Value(homie.ACKNOWLEDGE, homie.string(self._acknowledged))
         for alarm, key in self._house_alarms.items():
             yield self._alarm_state(alarm, key)
 

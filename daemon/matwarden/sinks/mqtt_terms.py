@@ -27,6 +27,7 @@ class MqttTerms:
             is a new session, so a broker may say `lost` at every drop, whatever will_delay_s is.
         will_delay_s: a drop of the connection shorter than this is not shown as `lost` (MQTT 5 only).
         expire_after_s: the broker forgets a temperature or humidity this old (MQTT 5 only).
+        acknowledge: whether `house/acknowledge/set` is listened to.
     """
 
     host: str
@@ -42,3 +43,4 @@ class MqttTerms:
     qos: Literal[1, 2] = 1
     will_delay_s: int = 30
     expire_after_s: int = 300
+    acknowledge: bool = False
