@@ -14,6 +14,8 @@ from typing import Any, NoReturn
 from matwarden import __version__
 from matwarden.alarm_commands import add_arguments as add_alarm_arguments
 from matwarden.alarm_commands import request_of
+from matwarden.alarm_listing import add_arguments as add_listing_arguments
+from matwarden.alarm_listing import carry_out as list_alarms
 from matwarden.check_command import add_arguments as add_check_arguments
 from matwarden.check_command import carry_out as check
 from matwarden.cut import add_arguments as add_cut_arguments
@@ -83,6 +85,9 @@ def parser() -> argparse.ArgumentParser:
     sub = verb("digest", "show the digest of a night, or of the time since", "matwarden digest --date 2026-01-14")
     settings(sub)
     sub.add_argument("--date", metavar="YYYY-MM-DD", help="the one made on that date (default: since the last one)")
+    sub = verb("alarms", "list the alarms, their history, or every alarm there is", "matwarden alarms --history")
+    settings(sub)
+    add_listing_arguments(sub)
     sub = verb("why", "say why a tub's heat is cut or allowed", "matwarden why oak")
     _enclosure(sub, settings)
     sub = verb("reset", "reset a trip or relay fault, once you have looked at the shelf", "matwarden reset oak")
@@ -228,6 +233,10 @@ def _digest(asked: argparse.Namespace, open_devices: OpenDevices) -> int:
     return Exit.OK
 
 
+def _alarms(asked: argparse.Namespace, open_devices: OpenDevices) -> int:
+    return list_alarms(asked, lambda settings: _ask(settings, {"do": "alarms"}))
+
+
 def _why(asked: argparse.Namespace, open_devices: OpenDevices) -> int:
     from matwarden.clocks import SystemClock
     from matwarden.recorded import recorded_why
@@ -344,6 +353,7 @@ _VERBS: dict[str, Callable[[argparse.Namespace, OpenDevices], int]] = {
     "demo": _demo,
     "status": _status,
     "digest": _digest,
+    "alarms": _alarms,
     "why": _why,
     "reset": _person,
     "hold": _person,

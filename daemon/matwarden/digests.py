@@ -7,9 +7,12 @@ from datetime import date
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from matwarden.alarm_history import history_of, quality_document, quality_of
+from matwarden.core.alarm_quality import AlarmQuality
 from matwarden.core.digest import NightDigest, night_digest
 from matwarden.core.digest_document import to_document
 from matwarden.events import DigestMade, Event, Flush, Notice, PushAsked
+from matwarden.report.alarm_quality_text import digest_lines
 from matwarden.report.digest_text import digest_text, first_line
 from matwarden.settings.resolved import Settings
 from matwarden.sinks.store_read import Recorded
@@ -39,7 +42,6 @@ class Digests:
         now: Callable[[], At],
     ) -> None:
         self._settings = settings
-        self._zone = ZoneInfo(settings.zone)
         self._drained = drained
         self._tell = tell
         self._now = now
@@ -61,9 +63,10 @@ class Digests:
 
     def _sum_up(self, day: date, at: At) -> list[Event]:
         night, until = _night(self._settings, day.isoformat())
-        text = digest_text(night, self._settings.unit, self._zone)
+        quality = quality_of(history_of(self._settings), self._settings)
+        text = _text(night, quality, self._settings)
         title = f"{self._settings.house_name}: {first_line(night)}"
-        document = {**to_document(night), "mark": str(until)}
+        document = {**_document(night, quality), "mark": str(until)}
         return [
             DigestMade(at, night.date, text, document),
             PushAsked(at, f"digest/{night.date}", title, text.partition("\n")[2], Priority.LOW),
@@ -77,7 +80,8 @@ def digest_since(settings: Settings) -> tuple[str, dict[str, Any]]:
         StoreError: there is no record, or it cannot be read.
     """
     night, _ = _night(settings, "so far")
-    return digest_text(night, settings.unit, ZoneInfo(settings.zone)), {**to_document(night), "date": None}
+    quality = quality_of(history_of(settings), settings)
+    return _text(night, quality, settings), {**_document(night, quality), "date": None}
 
 
 def kept_digest(settings: Settings, day: str) -> tuple[str, dict[str, Any]] | None:
@@ -88,6 +92,14 @@ def kept_digest(settings: Settings, day: str) -> tuple[str, dict[str, Any]] | No
     """
     kept = Recorded(settings.store.directory).digest(day)
     return None if kept is None else (kept.text, kept.document)
+
+
+def _text(night: NightDigest, quality: AlarmQuality, settings: Settings) -> str:
+    return "\n".join([digest_text(night, settings.unit, ZoneInfo(settings.zone)), *digest_lines(quality)])
+
+
+def _document(night: NightDigest, quality: AlarmQuality) -> dict[str, Any]:
+    return {**to_document(night), "alarm_quality": quality_document(quality)}
 
 
 def _night(settings: Settings, day: str) -> tuple[NightDigest, Mark]:

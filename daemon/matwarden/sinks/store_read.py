@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any, NamedTuple, overload
 
 from matwarden.core.record import AlarmLine, Point, RefusalCount, SeriesKey, Window
+from matwarden.sinks.store_alarms import AlarmHistory, alarm_history
 from matwarden.sinks.store_heat import heat_changes
 from matwarden.sinks.store_latches import LATCHES, kept_latches
 from matwarden.sinks.store_parts import parts, readings_between
@@ -178,6 +179,11 @@ class Recorded:
             ).fetchall()
         found = [Deed(wall_ms / 1000, by, verb, target, bool(ok), text) for wall_ms, by, verb, target, ok, text in rows]
         return [deed for deed in found if deed.wall_s >= since_wall_s]
+
+    def alarm_history(self, days_s: float) -> AlarmHistory:
+        """Every transition of an alarm within so many seconds before the record's end, and how its pushes fared."""
+        with self._moment() as connection:
+            return alarm_history(connection, days_s)
 
     def digest(self, date: str) -> KeptDigest | None:
         """The digest of a local date, None when there is none."""
