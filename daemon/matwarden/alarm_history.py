@@ -6,7 +6,15 @@ from collections.abc import Sequence
 from typing import Any
 
 from matwarden.core.alarm_quality import DAYS, AlarmQuality, Spell, alarm_quality
-from matwarden.core.alarm_table import ALARMS, CLOCK_STEPPED, CUT_OUT, POWER_LOST, RELAY_FAULT, STORAGE_FAILING
+from matwarden.core.alarm_table import (
+    ALARMS,
+    CLOCK_STEPPED,
+    CUT_OUT,
+    PEER_ALARMS,
+    POWER_LOST,
+    RELAY_FAULT,
+    STORAGE_FAILING,
+)
 from matwarden.core.units import rfc3339_z
 from matwarden.settings.resolved import Settings
 from matwarden.sinks.store_alarms import AlarmHistory
@@ -17,7 +25,9 @@ __all__ = ["deeds_of", "history_of", "history_document", "quality_document", "qu
 
 DAY_S = 86_400.0
 # These come of an event, not of a poll.
-_OF_NO_POLL = frozenset(spec.condition for spec in (CUT_OUT, RELAY_FAULT, STORAGE_FAILING, CLOCK_STEPPED, POWER_LOST))
+_OF_NO_POLL = frozenset(
+    spec.condition for spec in (CUT_OUT, RELAY_FAULT, STORAGE_FAILING, CLOCK_STEPPED, POWER_LOST, *PEER_ALARMS)
+)
 _ACKNOWLEDGED = {
     AlarmState.ACKNOWLEDGED: True,
     AlarmState.LATCHED_ACKNOWLEDGED: True,
