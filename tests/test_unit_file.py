@@ -10,13 +10,15 @@ from pathlib import Path
 import pytest
 
 UNIT = Path(__file__).resolve().parents[1] / "systemd" / "matwarden.service"
+WATCH_UNIT = UNIT.with_name("matwarden-watch.service")
 needs_systemd = pytest.mark.skipif(shutil.which("systemd-analyze") is None, reason="systemd-analyze is not installed")
 
 
 @needs_systemd
-def test_systemd_has_nothing_against_the_unit() -> None:
+@pytest.mark.parametrize("unit", [UNIT, WATCH_UNIT], ids=lambda unit: unit.stem)
+def test_systemd_has_nothing_against_the_unit(unit: Path) -> None:
     """`systemd-analyze verify` finds nothing but that the program is not installed here."""
-    told = subprocess.run(["systemd-analyze", "verify", str(UNIT)], capture_output=True, text=True, check=False).stderr
+    told = subprocess.run(["systemd-analyze", "verify", str(unit)], capture_output=True, text=True, check=False).stderr
     complaints = [line for line in told.splitlines() if "is not executable: No such file" not in line]
     assert complaints == []
 

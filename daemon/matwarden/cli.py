@@ -81,6 +81,15 @@ def parser() -> argparse.ArgumentParser:
     sub.add_argument(
         "--out", type=Path, default=Path("demo-run"), metavar="DIR", help="where its files go (default: demo-run)"
     )
+    sub = verb("watch", "watch other stations, without tubs of its own", "matwarden watch my-watch.toml", machine=False)
+    sub.add_argument(
+        "file",
+        type=Path,
+        nargs="?",
+        default=DEFAULT_SETTINGS.with_name("watch.toml"),
+        metavar="FILE",
+        help="its settings (default: %(default)s)",
+    )
     settings(verb("status", "show every tub, its heat and its alarms", "matwarden status --json"))
     sub = verb("digest", "show the digest of a night, or of the time since", "matwarden digest --date 2026-01-14")
     settings(sub)
@@ -173,6 +182,15 @@ def _run(asked: argparse.Namespace, open_devices: OpenDevices) -> int:
     except DriverError as error:
         print(f"matwarden: {error}", file=sys.stderr)
         return Exit.DEVICE
+
+
+def _watch(asked: argparse.Namespace, open_devices: OpenDevices) -> int:
+    from matwarden.log_thread import logged_to
+    from matwarden.settings.watching import load_watch
+    from matwarden.watcher import watch
+
+    with logged_to(sys.stderr):
+        return watch(load_watch(asked.file))
 
 
 def _demo(asked: argparse.Namespace, open_devices: OpenDevices) -> int:
@@ -350,6 +368,7 @@ def _install(asked: argparse.Namespace, open_devices: OpenDevices) -> int:
 
 _VERBS: dict[str, Callable[[argparse.Namespace, OpenDevices], int]] = {
     "run": _run,
+    "watch": _watch,
     "demo": _demo,
     "status": _status,
     "digest": _digest,

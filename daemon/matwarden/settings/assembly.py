@@ -39,7 +39,7 @@ def assemble(raw: Mapping[str, Any], source: Path, findings: Findings) -> Settin
     for key in raw:
         if key not in rows.SettingsFile.model_fields:
             findings.problems.append(words.unknown("the file", key, list(rows.SettingsFile.model_fields)))
-    house = _house(raw, findings)
+    house = house_table(raw, findings)
     scale = Scale(Unit(house.row.temperature_unit)) if house is not None and house.sound("temperature_unit") else None
     sheet = Sheet(findings, scale)
     handed_over = os.environ.get("CREDENTIALS_DIRECTORY")
@@ -47,13 +47,13 @@ def assemble(raw: Mapping[str, Any], source: Path, findings: Findings) -> Settin
     polling = one(findings, raw, "polling", rows.Polling) or default("polling", rows.Polling)
     shelf = read_shelf(raw, sheet, polling)
     every_s = polling.row.every_s
-    store = services.store(files, _optional(findings, raw, "store", service_rows.Store))
-    control = services.control(files, _optional(findings, raw, "control", service_rows.Control))
+    store = services.store(files, optional(findings, raw, "store", service_rows.Store))
+    control = services.control(files, optional(findings, raw, "control", service_rows.Control))
     mqtt_table = one(findings, raw, "mqtt", service_rows.Mqtt)
     mqtt: MqttTerms | None = services.mqtt(files, mqtt_table, every_s) if mqtt_table else None
-    zone = _zone(house.row.zone) if house is not None and house.sound("zone") else None
-    push = _push(raw, files, zone)
-    digest_table = _optional(findings, raw, "digest", service_rows.Digest)
+    zone = zone_of(house.row.zone) if house is not None and house.sound("zone") else None
+    push = push_terms(raw, files, zone)
+    digest_table = optional(findings, raw, "digest", service_rows.Digest)
     digest = services.digest(digest_table)
     if push is not None and digest_table.sound("at", "enabled"):
         pushes.judge(findings, push, shelf.alarms.times.second_after_s, digest)
@@ -98,16 +98,18 @@ def watch_tables(findings: Findings, raw: Raw) -> list[Table[service_rows.WatchR
     return tables
 
 
-def _optional(findings: Findings, raw: Raw, name: str, model: type[R]) -> Table[R]:
+def optional(findings: Findings, raw: Raw, name: str, model: type[R]) -> Table[R]:
+    """The table `[name]`, all defaults when the file has none."""
     return one(findings, raw, name, model) or default(name, model)
 
 
-def _house(raw: Raw, findings: Findings) -> Table[rows.House] | None:
+def house_table(raw: Raw, findings: Findings) -> Table[rows.House] | None:
+    """[house], told when it is missing or its time zone is not known."""
     if "house" not in raw:
         findings.problem("house", "nothing", "one table [house]", "Add [house] with id, temperature_unit and zone.")
         return None
     house = one(findings, raw, "house", rows.House)
-    if house is not None and house.sound("zone") and _zone(house.row.zone) is None:
+    if house is not None and house.sound("zone") and zone_of(house.row.zone) is None:
         findings.problem(
             "house: zone",
             words.shown(house.row.zone),
@@ -117,14 +119,16 @@ def _house(raw: Raw, findings: Findings) -> Table[rows.House] | None:
     return house
 
 
-def _zone(name: str) -> ZoneInfo | None:
+def zone_of(name: str) -> ZoneInfo | None:
+    """The time zone of that name, None when there is none."""
     try:
         return ZoneInfo(name)
     except (ZoneInfoNotFoundError, ValueError, OSError):
         return None
 
 
-def _push(raw: Raw, files: Files, zone: ZoneInfo | None) -> PushTerms | None:
+def push_terms(raw: Raw, files: Files, zone: ZoneInfo | None) -> PushTerms | None:
+    """Where pushes go; None when the file has no [push]."""
     findings = files.findings
     value = raw.get("push")
     if not isinstance(value, dict):

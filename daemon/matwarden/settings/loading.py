@@ -42,7 +42,7 @@ def load(path: Path) -> Settings:
 def check(path: Path) -> Outcome:
     """Judge a file; never raises for anything the file can say."""
     try:
-        raw = _toml(path)
+        raw = read_toml(path)
     except SettingsError as error:
         return Outcome(None, error.problems, ())
     return judge(raw, path)
@@ -56,7 +56,12 @@ def judge(raw: Mapping[str, Any], path: Path) -> Outcome:
     return Outcome(None if problems else settings, problems, tuple(dict.fromkeys(findings.warnings)))
 
 
-def _toml(path: Path) -> dict[str, Any]:
+def read_toml(path: Path) -> dict[str, Any]:
+    """The raw tables of a file.
+
+    Raises:
+        SettingsError: it cannot be read, or is no TOML.
+    """
     data = _bytes(path)
     try:
         text = data.decode("utf-8").removeprefix("\ufeff")

@@ -134,7 +134,9 @@ def conditions(enclosure: Enclosure) -> tuple[str, ...]:
 
 def house_alarms(device: DeviceTerms) -> dict[str, str]:
     """The alarms of no tub: the property that carries each one's state, by its id."""
-    keys = {f"{condition}/house": f"{condition}-alarm" for condition in HOUSE_CONDITIONS}
+    # A device without tubs only watches others: it has no house to tell of.
+    of_house = HOUSE_CONDITIONS if device.enclosures else ()
+    keys = {f"{condition}/house": f"{condition}-alarm" for condition in of_house}
     if device.watched:
         keys[f"{PEERS_UNSEEN.condition}/house"] = f"{PEERS_UNSEEN.condition}-alarm"
     keys |= {
