@@ -143,7 +143,8 @@ def reset_latch(tub: Tub, at: At, by: str) -> tuple[list[Event], str, bool]:
         return [], "", False
     memory = alarm.memory
     if memory.state not in _LATCHED or memory.condition or not memory.known:
-        return [], "the wall is not known to have cooled since heat was cut", True
+        hold = f"once mat and relay are sound, try again after 15 min of: matwarden hold {tub.enclosure.id} --for 30min"
+        return [], f"the wall is not known to cool while heat is cut; {hold}", True
     events = alarm.acknowledge(at, by) + alarm.reset(at, by)
     return events, "", True
 
