@@ -5,6 +5,8 @@ from __future__ import annotations
 import pytest
 
 from digest_examples import AMSTERDAM, HOUR_S, cold_spell, digest_of, line, steady
+from matwarden.core.alarm_table import ALARMS, TUB_ALARMS
+from matwarden.core.alarms import AlarmSpec
 from matwarden.core.record import RefusalCount
 from matwarden.report.digest_text import digest_text, first_line
 from matwarden.terms import AlarmState, Quantity, Unit
@@ -170,3 +172,13 @@ def test_over_99_percent_is_not_called_100() -> None:
     """One reading outside the band in a day is not "always"."""
     text = digest_text(digest_of({OAK_AIR: cold_spell(22.0, HOUR_S, HOUR_S + 10.0)}), Unit.C, AMSTERDAM)
     assert ", over 99 % in band" in text
+
+
+@pytest.mark.parametrize("spec", ALARMS, ids=lambda spec: spec.condition)
+def test_no_alarm_of_the_table_is_all_well(spec: AlarmSpec) -> None:
+    """Whatever rang in the night and was over by the morning stands in the first line, in words of its own."""
+    tub = "oak" if spec in TUB_ALARMS else None
+    alarm = f"{spec.condition}/{tub or 'shelf'}"
+    told = first_line(digest_of(alarms=[line(alarm, HOUR_S, S.UNACKNOWLEDGED, 0.0, tub)]))
+    assert not told.startswith(("All well", "An alarm"))
+    assert told.startswith("Oak ") == (tub is not None)

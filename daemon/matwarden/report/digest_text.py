@@ -32,11 +32,22 @@ _OF_MANY_TUBS = {
     "hot-together": "many tubs hot",
     "blind-together": "many tubs not read",
 }
+_OF_A_TUB = {
+    "heat-while-cut": "hot with heat cut",
+    "heat-not-arriving": "no heat arrives",
+    "probes-disagree": "probes disagree",
+    "relay-wear": "relay nearly worn out",
+}
 _OF_NO_TUB = {
+    "peer-lost": "another station lost",
+    "peer-silent": "another station without readings",
     "power-lost": "not running for a while",
     "storage-failing": "record failing",
     "clock-stepped": "clock set",
     "blind-probe": "room probe silent",
+    "unsteady-probe": "room probe unsteady",
+    "no-digest": "another station's digest missing",
+    "peers-unseen": "other stations out of sight",
 }
 
 
@@ -90,6 +101,7 @@ def _troubles(night: EnclosureNight, told_s: float, digest: NightDigest) -> list
         found.append(f"{night.name} heat tripped")
     if "relay-fault" in conditions:
         found.append(f"{night.name} relay does not obey")
+    found += [f"{night.name} {words}" for condition, words in _OF_A_TUB.items() if condition in conditions]
     if inside.missing_s - told_s >= _MISSING_TOLD_S:
         found.append(f"{night.name} not read for {duration_text(inside.missing_s)}")
     elif conditions & {"blind", "blind-probe"}:
