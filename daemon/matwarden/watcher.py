@@ -45,6 +45,8 @@ _log = logging.getLogger("matwarden")
 def watch(settings: WatchSettings) -> int:
     """Watch until a signal says stop."""
     clock = SystemClock()
+    for text in settings.warnings:
+        _log.warning("%s", text)
     try:
         store = open_store(settings.store.directory, clock.now().wall_s)
     except StoreError as error:

@@ -59,3 +59,11 @@ def test_a_slip_is_told_with_what_to_do(old: str, new: str, said: str, tmp_path:
     """Where, what was found, what is allowed: like in a station's file."""
     found = problems(tmp_path, EXAMPLE.read_text(encoding="utf-8").replace(old, new))
     assert any(line.startswith(said) for line in found), found
+
+
+def test_a_watcher_that_can_call_nobody_is_warned_of(tmp_path: Path) -> None:
+    """Without [push] it may run, for the log alone; that is said."""
+    text = EXAMPLE.read_text(encoding="utf-8")
+    path = tmp_path / "watch.toml"
+    path.write_text(text[: text.index("[push]")], encoding="utf-8")
+    assert load_watch(path).warnings == ("push: nothing is pushed: whoever dies is only in the log.",)

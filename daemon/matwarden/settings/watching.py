@@ -30,7 +30,11 @@ _DIRECTORY = "/var/lib/matwarden-watch"
 
 @dataclass(frozen=True, slots=True)
 class WatchSettings:
-    """Everything a watcher needs. `push`, `heartbeat`: None when the file has no such table."""
+    """Everything a watcher needs. `push`, `heartbeat`: None when the file has no such table.
+
+    Attributes:
+        warnings: what is usable, but perhaps not meant.
+    """
 
     house_id: str
     house_name: str
@@ -41,6 +45,7 @@ class WatchSettings:
     push: PushTerms | None
     watched: tuple[Peer, ...]
     heartbeat: HeartbeatTerms | None
+    warnings: tuple[str, ...]
 
 
 def load_watch(path: Path) -> WatchSettings:
@@ -80,4 +85,5 @@ def load_watch(path: Path) -> WatchSettings:
     if findings.problems or house is None or mqtt is None:
         raise SettingsError(path, tuple(dict.fromkeys(findings.problems)))
     name = house.row.name or house.row.id.capitalize()
-    return WatchSettings(house.row.id, name, unit, rules.times, store, mqtt, push, watched, heartbeat)
+    warnings = tuple(dict.fromkeys(findings.warnings))
+    return WatchSettings(house.row.id, name, unit, rules.times, store, mqtt, push, watched, heartbeat, warnings)
