@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import getpass
 import json
 from collections.abc import Iterator
 from pathlib import Path
@@ -117,3 +118,13 @@ def test_the_digest_judges_the_alarms_too(recorded: Path) -> None:
     document = command("digest", "--json", "-s", recorded).json
     assert document["alarm_quality"] == ask(recorded, "--history", "--json").json["quality"]
     assert json.loads(json.dumps(document, allow_nan=False)) == document
+
+
+def test_the_history_tells_who_acknowledged(running: Daemon) -> None:
+    """The user of the machine who typed it, and the transition that came of it."""
+    eventually(lambda: "cut-out/oak" in ask(running.settings).out, "the trip in the list")
+    assert running.command("ack", "cut-out/oak").code == Exit.OK
+    eventually(lambda: ": ack cut-out/oak" in ask(running.settings, "--history").out, "the acknowledgement")
+    out = ask(running.settings, "--history").out
+    assert f"{getpass.getuser()}: ack cut-out/oak" in out
+    assert "cut-out/oak  unacknowledged -> acknowledged" in out

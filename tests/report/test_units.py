@@ -189,7 +189,8 @@ class TestRfc3339:
             assert leap or not _is_real(text)
         else:
             if text[17:19] != "60":
-                assert ours == pytest.approx(_standard(text), abs=1e-5)
+                # A float of the year 9999 counts in steps of 31 microseconds.
+                assert ours == pytest.approx(_standard(text), abs=1e-4)
 
 
 def _standard(text: str) -> float:
