@@ -9,7 +9,7 @@ from matwarden.alarm import Alarm, active_states
 from matwarden.core.units import rfc3339_z
 from matwarden.probe_keeper import ProbeKeeper
 from matwarden.station import Station, Tub
-from matwarden.terms import At
+from matwarden.terms import AlarmState, At
 
 __all__ = ["status_document"]
 
@@ -24,6 +24,7 @@ def status_document(station: Station, at: At, sinks: Mapping[str, Any]) -> dict[
         "enclosures": [_tub(tub, at) for tub in station.tubs.values()],
         "room": [_probe(probe, at) for probe in station.room],
         "room_alarms": _standing(alarm for alarm in station.alarms() if alarm.enclosure is None),
+        "silenced": _silenced(station.alarms()),
         "sinks": dict(sinks),
     }
 
@@ -65,6 +66,12 @@ def _probe(probe: ProbeKeeper, at: At) -> dict[str, Any]:
         "age_s": None if latest is None else round(at.mono_s - latest.at.mono_s, 1),
         "why": seen.why,
     }
+
+
+def _silenced(alarms: Iterable[Alarm]) -> list[dict[str, str]]:
+    """What a person has put aside: a forgotten one tells nobody anything."""
+    aside = (AlarmState.SHELVED, AlarmState.OUT_OF_SERVICE)
+    return [{"id": a.id, "state": a.memory.state.value} for a in alarms if a.memory.state in aside]
 
 
 def _standing(alarms: Iterable[Alarm]) -> list[dict[str, Any]]:

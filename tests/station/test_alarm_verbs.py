@@ -6,14 +6,16 @@ import getpass
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pytest
 
 from helpers_desk import DAY_S, Desk
 from helpers_station import ALARMS, Bench, House, alarms, house, probe, pushes, tub
 from matwarden.events import AlarmChanged, PersonDid
+from matwarden.report.status_text import status_text
 from matwarden.sinks.store_read import Recorded
-from matwarden.terms import AlarmState, Role
+from matwarden.terms import AlarmState, Role, Unit
 
 S = AlarmState
 _HOUR_S = 3600.0
@@ -140,6 +142,17 @@ def test_out_of_service_is_silent_until_put_back_and_says_that_the_guard_goes_on
     assert shelf.desk.ask("service", "oak", on=True)["alarms"] == ["cold/oak"]
     shelf.cycle()
     assert shelf.rung() == 1
+
+
+def test_status_shows_what_is_acknowledged_and_what_tells_nobody(shelf: Shelf) -> None:
+    """A forgotten shelf or an alarm out of service stands in `status`, and an acknowledged alarm as such."""
+    shelf.cold()
+    shelf.desk.ask("ack", "cold/oak")
+    shelf.desk.ask("shelve", "hot/oak", for_s=3600)
+    shelf.desk.ask("service", "blind/alder", on=False)
+    text = status_text(shelf.desk.ask("status")["status"], "Our shelf", Unit.C, ZoneInfo("Europe/Amsterdam"))
+    assert "ALARM cold/oak: on for 1 h 1 min, acknowledged\n" in text
+    assert "\ntold to nobody, shelved: hot/oak\ntold to nobody, out-of-service: blind/alder" in text
 
 
 def test_an_unknown_id_suggests_near_ones(shelf: Shelf) -> None:

@@ -40,6 +40,10 @@ def status_text(status: Mapping[str, Any], house: str, unit: Unit, zone: ZoneInf
         lines += _probe(probe, unit)
     for alarm in status["room_alarms"]:
         lines += _alarm(alarm)
+    for state in (AlarmState.SHELVED.value, AlarmState.OUT_OF_SERVICE.value):
+        ids = [alarm["id"] for alarm in status.get("silenced", []) if alarm["state"] == state]
+        if ids:
+            lines += _wrapped(f"told to nobody, {state}: {', '.join(ids)}", "")
     for name, sink in status["sinks"].items():
         if sink["failing"] or sink["dropped"]:
             now = "does not work now" if sink["failing"] else "works again"
@@ -67,7 +71,8 @@ def _tub(tub: Mapping[str, Any], unit: Unit) -> list[str]:
 def _alarm(alarm: Mapping[str, Any]) -> list[str]:
     if alarm["state"] in _LATCHED:
         return _wrapped(f"ALARM {alarm['id']}: its cause is over, but it stays on until a person resets it")
-    return _wrapped(f"ALARM {alarm['id']}: on for {duration_text(alarm['active_s'])}")
+    seen = ", acknowledged" if alarm["state"] == AlarmState.ACKNOWLEDGED.value else ""
+    return _wrapped(f"ALARM {alarm['id']}: on for {duration_text(alarm['active_s'])}{seen}")
 
 
 def _probe(probe: Mapping[str, Any], unit: Unit) -> list[str]:
