@@ -27,6 +27,9 @@ from matwarden.install import add_arguments as add_install_arguments
 from matwarden.install import carry_out as install
 from matwarden.probes_command import add_arguments as add_probes_arguments
 from matwarden.probes_command import carry_out as list_probes
+from matwarden.push_commands import add_list_arguments as add_pushes_arguments
+from matwarden.push_commands import add_test_arguments as add_push_arguments
+from matwarden.push_commands import list_pushes, send_test
 from matwarden.settings import Settings, SettingsError, load
 
 __all__ = ["parser", "run"]
@@ -117,6 +120,12 @@ def parser() -> argparse.ArgumentParser:
         sub = verb(name, what, example)
         add_alarm_arguments(name, sub)
         settings(sub)
+    sub = verb("push", "send a test to every push target, now", "matwarden push --test")
+    settings(sub)
+    add_push_arguments(sub)
+    sub = verb("pushes", "list the newest pushes and what became of each", "matwarden pushes -n 5")
+    settings(sub)
+    add_pushes_arguments(sub)
     sub = verb("probes", "list the probes this machine has, and the lines to paste", "matwarden probes --json")
     add_probes_arguments(sub)
     sub = verb("cut", "drive every relay line to cut; works while nothing else does", "matwarden cut", machine=False)
@@ -154,6 +163,10 @@ def _carry_out(asked: argparse.Namespace, open_devices: OpenDevices, discover: D
             return check(asked, open_devices, discover, idle_level)
         if asked.verb == "probes":
             return list_probes(asked, discover)
+        if asked.verb == "push":
+            return send_test(asked)
+        if asked.verb == "pushes":
+            return list_pushes(asked)
         return _VERBS[asked.verb](asked, open_devices)
     except SettingsError as error:
         print(error, file=sys.stderr)

@@ -19,6 +19,6 @@ class Exit(IntEnum):
     NOT_RUNNING = 6  # the verb needs a running station
     REFUSED = 7  # refused, for the reason given
     UNKNOWN = 8  # no such enclosure or alarm, or no digest of that date
-    UNFIT = 9  # check --live found something to be put right
+    UNFIT = 9  # check --live or push --test found something to be put right
     USAGE = 64  # the command line was not understood
     INTERRUPTED = 130  # stopped by Ctrl-C

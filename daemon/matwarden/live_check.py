@@ -112,7 +112,8 @@ def _broker(settings: Settings, hands: Hands) -> Finding:
 
 
 def _pushes(settings: Settings, hands: Hands, send_push: bool) -> Iterator[Finding]:
-    from matwarden.sinks.push_send import address_of, send
+    from matwarden.sinks.push_send import address_of
+    from matwarden.sinks.push_try import try_target
 
     if settings.push is None or not settings.push.targets:
         yield Finding("push", State.WARN, "nobody is told of an alarm", "Add a [[push.target]] to the settings.")
@@ -128,8 +129,7 @@ def _pushes(settings: Settings, hands: Hands, send_push: bool) -> Iterator[Findi
         if not send_push:
             yield Finding(subject, State.WARN, "has an address; not tried", "To send one: --push.")
             continue
-        text = f"{settings.house_name}: a try of matwarden check --live. All is well if you read this."
-        why_not = send(target, f"{settings.house_name}: a try", text, "low", hands.now().wall_s)
+        why_not = try_target(target, settings.house_name, "matwarden check --live", hands.now).why_not
         if why_not is None:
             yield Finding(subject, State.OK, "took it; look whether it is there")
         else:

@@ -146,7 +146,7 @@ def test_a_push_is_sent_only_when_asked_for(tmp_path: Path, machine: MachineTree
         assert endpoint.titles == []
         ran = check(tmp_path, machine, text, "--push")
         assert told(ran, "push paper") == "ok push paper: took it; look whether it is there"
-        assert endpoint.titles == ["Back room shelf: a try"]
+        assert endpoint.titles == ["Back room shelf: a test"]
         endpoint.status = 500
         ran = check(tmp_path, machine, text, "--push")
         assert told(ran, "push paper").startswith("fail ")
@@ -176,4 +176,4 @@ def test_a_secret_of_the_service_is_read_where_it_is_kept(
     machine.put("etc/matwarden/credentials/phone", f"file:{tmp_path}/pushed.txt\n")
     ran = check(tmp_path, machine, text, "--push")
     assert told(ran, "push paper").startswith("ok ")
-    assert "Back room shelf: a try" in (tmp_path / "pushed.txt").read_text()
+    assert "Back room shelf: a test" in (tmp_path / "pushed.txt").read_text()

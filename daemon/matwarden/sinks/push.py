@@ -146,7 +146,11 @@ class PushSink:
                 self._repair_s = now.mono_s + _REPAIR_S
         while self._asked:
             asked = self._asked.popleft()
-            if asked.key not in self._waiting:
+            known = self._waiting.get(asked.key)
+            if known is not None:
+                # The store was quicker than the first look into the outbox: it is of this run all the same.
+                known.new = known.new or known.since_s == now.mono_s
+            else:
                 row = (INSERT_PUSH, push_row(asked))
                 about = (asked.key, asked.title, asked.body, asked.priority, asked.recipients)
                 self._add(Push(*about, since_s=now.mono_s, new=True, row=row, ready=False), frozenset(), now)
