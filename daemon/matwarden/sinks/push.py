@@ -138,10 +138,13 @@ class PushSink:
     def _take(self, now: At) -> None:
         """Bring the copy in memory up to date with the outbox and with what was asked."""
         if not self._loaded and now.mono_s >= self._repair_s:
+            # What was sent from memory is noted before the outbox is read, or it would look undelivered there.
+            self._write(now)
             try:
-                for old in self._outbox.undelivered():
+                # Where the record was away at the start, newer ones wait already: behind these.
+                for old in [] if self._unwritten else reversed(self._outbox.undelivered()):
                     self._add_old(old, now)
-                self._loaded = True
+                self._loaded = not self._unwritten
             except StoreError:
                 self._repair_s = now.mono_s + _REPAIR_S
         while self._asked:
@@ -164,14 +167,15 @@ class PushSink:
         if old.key in self._waiting:
             return
         about = (old.key, old.title, old.body, old.priority, old.recipients)
-        self._add(Push(*about, since_s=now.mono_s - old.waited_s, new=False, row=None, ready=True), old.done, now)
+        push = Push(*about, since_s=now.mono_s - old.waited_s, new=False, row=None, ready=True)
+        self._add(push, old.done, now, first=True)
 
-    def _add(self, push: Push, done: frozenset[str], now: At) -> None:
+    def _add(self, push: Push, done: frozenset[str], now: At, first: bool = False) -> None:
         self._waiting[push.key] = push
         for lane in self._lanes:
             if lane.target.takes(push.priority, push.recipients) and lane.target.name not in done:
                 push.lacking.add(lane.target.name)
-                lane.queue.append(push)
+                (lane.queue.appendleft if first else lane.queue.append)(push)
         if not push.lacking:
             self._finish(push, now)
 
