@@ -5,7 +5,8 @@ exception is a crash, or a failing record, between a delivery and the note of it
 perhaps not at all.
 
 The store puts a push into the outbox in one transaction with the alarm behind it, so a push is sent once it is found
-there. When the record fails it is not found: after `STORE_GRACE_S` it is sent from memory alone.
+there. When the record fails it is not found: after `STORE_GRACE_S` it is sent from memory alone. What an earlier run
+left in a record that cannot be read at the start is sent once it can be, with newer ones perhaps before it.
 
 All waiting is counted on the monotonic clock while the program runs: a step of the wall clock neither hurries nor gives
 up anything. Only quiet hours go by the wall clock: low pushes step aside in them, hold up nobody, and the time they are
@@ -141,10 +142,11 @@ class PushSink:
             # What was sent from memory is noted before the outbox is read, or it would look undelivered there.
             self._write(now)
             try:
-                # Where the record was away at the start, newer ones wait already: behind these.
-                for old in [] if self._unwritten else reversed(self._outbox.undelivered()):
-                    self._add_old(old, now)
-                self._loaded = not self._unwritten
+                if not self._unwritten:
+                    # Where the record was away at the start, newer ones wait already: behind these.
+                    for old in reversed(self._outbox.undelivered()):
+                        self._add_old(old, now)
+                    self._loaded = True
             except StoreError:
                 self._repair_s = now.mono_s + _REPAIR_S
         while self._asked:
