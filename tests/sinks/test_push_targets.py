@@ -189,3 +189,21 @@ def test_a_record_that_fails_at_night_loses_no_low_push(tmp_path: Path) -> None:
     rig.run_on(HOUR_S, pace_s=60.0)
     assert rig.phones.got == {"phone": ["low"]}
     rig.store.close()
+
+
+def test_what_went_from_memory_is_not_sent_again_when_the_record_is_back(tmp_path: Path) -> None:
+    """The record is away at a start; a push goes from memory; then the store writes it, too late: it went once."""
+    rig = Rig(tmp_path, "phone")
+    record, away = tmp_path / "matwarden.db", tmp_path / "away"
+    record.rename(away)
+    rig.push = rig.sink()
+    asked = push(rig.clock(), "a")
+    rig.push.accept([asked])
+    rig.run_on(50)
+    rig.clock.run_on(61)  # until just when the record is tried again
+    away.rename(record)
+    rig.store.accept([asked])
+    rig.run_on(300)
+    assert rig.phones.got == {"phone": ["a"]}
+    assert Outbox(tmp_path).undelivered() == []
+    rig.store.close()
