@@ -22,6 +22,9 @@ from matwarden.core import guard
 from matwarden.core.guard import GuardLimits, GuardMemory, Observation, step
 from matwarden.terms import Quality, Reason, Verdict
 
+# Millions of edges: half a minute on a quick machine, several on a slow one that does other work too.
+pytestmark = pytest.mark.timeout(600)
+
 LIMITS = GuardLimits(
     demand_on_c=23,
     demand_off_c=25,
