@@ -195,6 +195,8 @@ class Alarm:
         events: list[Event] = []
         if change is not None:
             self._tell(change, at, events, by)
+            if self.memory.state not in (AlarmState.UNACKNOWLEDGED, AlarmState.ACKNOWLEDGED):
+                self.ringing = ring.SILENT  # what comes back from there is announced anew, also before the next look
         if self.memory is not before:
             self._keep(at, events, urgent=True)
         return events
