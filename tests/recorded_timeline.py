@@ -1,7 +1,8 @@
 """When alarms are due over a series of polls, worked out from scratch: no code of the program, no state machine.
 
 Of the rules only what the README says: cold from the first value at or under the edge to the first one above edge plus
-deadband; it starts when it has lasted an hour, or when its dose is full; it returns after five minutes out of it. The
+deadband; it starts when it has lasted an hour, or when its dose is full, and the value is out then; it returns after
+five minutes out of it. The
 dose is that of IEC 60255-151, very inverse: a minute at M times the pickup is worth (M - 1) / 13.5. A value counts
 until the next one, or for three polls; time without one does not count at all. Nobody is called a second or third time
 while the value is known to be in band.
@@ -56,7 +57,8 @@ def cold_timeline(polls: Sequence[float | None], false: frozenset[int], poll_s: 
                 multiple = (low_c - known[n][1]) / PICKUP_K
                 worth = passed_s * (multiple - 1.0) / CURVE_K_S if multiple > 1.0 else -passed_s / RESET_S
                 dose = min(1.0, max(0.0, dose + worth))
-            if counted_s[n] - counted_s[first] >= ON_S - 1e-6 or dose >= 1.0 - 1e-9:
+            due = counted_s[n] - counted_s[first] >= ON_S - 1e-6 or dose >= 1.0 - 1e-9
+            if due and known[n][1] <= low_c:
                 start_s = known[n][0]
             n += 1
         last_end = end

@@ -45,6 +45,7 @@ class Alarm:
         "_kept_s",
         "_times",
         "_told",
+        "back",
         "enclosure",
         "id",
         "memory",
@@ -73,6 +74,7 @@ class Alarm:
         self._inverse = inverse_of(spec, times)
         self._times = times
         self._facts = Facts(tub=subject, unit=Unit.C)
+        self.back = False
         self._kept_s = at.mono_s
         kept = remembered.get(f"alarm/{self.id}", {})
         try:
@@ -88,7 +90,7 @@ class Alarm:
     def nears(self) -> bool:
         """It is about to announce itself."""
         memory = self.memory
-        if memory.state is not AlarmState.NORMAL or not memory.condition or memory.active:
+        if memory.state is not AlarmState.NORMAL or not memory.condition or memory.active or self.back:
             return False
         return memory.pending_s >= self.on_delay_s - _NEAR_S or memory.dose >= _NEAR_DOSE
 
@@ -136,7 +138,7 @@ class Alarm:
         if before is QUIET and not condition and not suppress:
             return
         spec, delays_s = self.spec, (self.on_delay_s, self.off_delay_s)
-        back = not (before.condition if condition is None else condition) or deviation_k < 0.0
+        self.back = back = not (before.condition if condition is None else condition) or deviation_k < 0.0
         if before.state is AlarmState.SUPPRESSED:
             # What is on its way back anyway is not announced because its cause is over some minutes before it; what is
             # not known now waits until it is.

@@ -72,6 +72,7 @@ class TubAlarms:
         self._looked_s = at.mono_s
         self._inference_failed = False
         self.inside_c: float | None = None
+        self._glanced: tuple[float, Inside] | None = None
 
     @property
     def alarms(self) -> list[Alarm]:
@@ -80,6 +81,19 @@ class TubAlarms:
         of_probes = [*(alarm for _, alarm in self._probes), *self._unsteady]
         mat, pairs = (of_mat if self._has_mat else []), ([self._apart] if self._pairs else [])
         return [self._cold, self._hot, self._blind, *mat, *pairs, *of_probes]
+
+    def glance(self, seen: Mapping[str, Seen], now_s: float) -> Inside:
+        """See how it is inside now, and which of its alarms are out: what many tubs are judged by, before `look`."""
+        if self._glanced is not None and self._glanced[0] == now_s:
+            return self._glanced[1]
+        inside = look(self._watched, seen, now_s)
+        self._glanced = (now_s, inside)
+        self.inside_c = inside.coldest_c
+        band = self._facts.band
+        if band is not None and inside.coldest_c is not None and inside.hottest_c is not None:
+            self._cold.back = inside.coldest_c > band.low_c
+            self._hot.back = inside.hottest_c < band.high_c
+        return inside
 
     def look(
         self,
@@ -98,8 +112,9 @@ class TubAlarms:
         now_s = at.mono_s
         dt_s = now_s - self._looked_s
         self._looked_s = now_s
-        inside = look(self._watched, seen, now_s)
-        self.inside_c = inside.coldest_c
+        inside = self.glance(seen, now_s)
+        # Two cycles may fall on one instant with other readings.
+        self._glanced = None
         facts = self._facts
         cold, hot, blind = self._cold, self._hot, self._blind
         is_cold_now = is_cold(self._watched, inside, cold.memory.condition)

@@ -278,9 +278,7 @@ class Station:
     def _look_at_alarms(self, at: At, step_s: float, events: list[Event]) -> None:
         standing: frozenset[str] = frozenset()
         if self.together is not None:
-            tubs = [tub.alarms for tub in self.tubs.values()]
-            look = partial(self.together.look, tubs, self._room_c(at), at)
-            events += self._contained("many tubs", look, at)
+            events += self._contained("many tubs", partial(self._look_at_many, self.together, at), at)
             standing = self.together.standing
         for tub in self.tubs.values():
             events += self._contained(tub.enclosure.id, partial(tub.tell_alarms, at, standing), at)
@@ -290,6 +288,11 @@ class Station:
             events += self._contained("the house", partial(self.house_alarms.look, at, step_s), at)
         if self.peers is not None:
             events += self._contained("other stations", partial(self.peers.look, at), at)
+
+    def _look_at_many(self, together: TogetherAlarms, at: At) -> list[Event]:
+        for tub in self.tubs.values():
+            tub.alarms.glance(tub.seen, at.mono_s)
+        return together.look([tub.alarms for tub in self.tubs.values()], self._room_c(at), at)
 
     def _room_c(self, at: At) -> float | None:
         views = (keeper.view(at.mono_s) for keeper in self.room)

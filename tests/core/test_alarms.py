@@ -51,6 +51,14 @@ class TestDelays:
         _, changes = lead(".X.")
         assert states(changes) == [(1, S.UNACKNOWLEDGED), (2, S.NORMAL)]
 
+    def test_nothing_sets_while_the_value_is_back_inside(self) -> None:
+        """Inside its deadband a delay goes on, but the alarm sets only once the value is out again."""
+        memory, set_at = QUIET, []
+        for index, deviation_k in enumerate([0.2, 0.2, -0.3, -0.3, -0.3, -0.3, 0.0, 0.2]):
+            memory, change = step(memory, True, False, 10.0, 30.0, 0.0, PLAIN, deviation_k=deviation_k)
+            set_at += [] if change is None else [index]
+        assert set_at == [6]
+
     def test_unknown_time_neither_advances_nor_clears_the_on_delay(self) -> None:
         """30 s of true with an unknown hole: the hole and the interval that ends it do not count."""
         _, changes = lead("XX???XXX", on_delay_s=30.0)

@@ -122,7 +122,8 @@ def cold_alarm(
     """When a cold alarm is to be told, worked out from scratch, as (time, "starts" or "returns").
 
     It is cold from the first reading at or under `sets_c` to the first one above `clears_above_c`. The alarm starts
-    when it has been cold for `on_delay_s` without a break, and returns after `off_delay_s` without cold.
+    when it has been cold for `on_delay_s` without a break and the reading is out then, and returns after `off_delay_s`
+    without cold.
     """
     told: list[tuple[float, str]] = []
     cold = standing = False
@@ -131,7 +132,7 @@ def cold_alarm(
         now_cold = value_c <= (clears_above_c if cold else sets_c)
         if now_cold != cold:
             cold, since_s = now_cold, at_s
-        if cold and not standing and at_s - since_s >= on_delay_s:
+        if cold and not standing and at_s - since_s >= on_delay_s and value_c <= sets_c:
             standing = True
             told.append((at_s, "starts"))
         elif standing and not cold and at_s - since_s >= off_delay_s:

@@ -160,7 +160,8 @@ def step(
         dt_s: seconds since the last step. The time up to the first True (or first False) does not count.
         value: what `spec.worst` keeps the extreme of; None when unknown.
         inverse: the curve by which it may set before the on-delay is over; None: only after the on-delay.
-        deviation_k: how far out the value is now, for that curve; 0 and less: not out.
+        deviation_k: how far out the value is now, for that curve. Below 0 it is back inside, if only by less than its
+            deadband: a delay goes on there, but nothing sets.
 
     Returns:
         The next memory, and the change of state if there was one. Several transitions in one step (a shelf that
@@ -171,7 +172,7 @@ def step(
     dose = memory.dose
     if inverse is not None and condition is not None and memory.known and (memory.condition or not condition):
         dose = dose_after(dose, inverse, deviation_k, dt_s)
-    timed, edge = _time(memory, condition, dt_s, on_delay_s, off_delay_s, spec.worst, value, dose)
+    timed, edge = _time(memory, condition, dt_s, on_delay_s, off_delay_s, spec.worst, value, dose, deviation_k >= 0.0)
     state = timed.state
     if edge is not None:
         state = _next(state, edge, timed, spec)
@@ -251,6 +252,7 @@ def _time(
     keep: Worst | None,
     value: float | None,
     dose: float,
+    out: bool,
 ) -> tuple[AlarmMemory, AlarmEvent | None]:
     """Advance the delays; the event is the one that a completed delay gives."""
     (state, before, known, active, pending_s, clearing_s, active_s, worst, left_s, one_shot, _, acknowledged) = memory
@@ -268,7 +270,7 @@ def _time(
             clearing_s = 0.0
         else:
             pending_s = pending_s + counted_s if before else 0.0
-            if pending_s >= on_delay_s - _ROUNDING_S or dose >= FULL_DOSE - _ROUNDING_S:
+            if out and (pending_s >= on_delay_s - _ROUNDING_S or dose >= FULL_DOSE - _ROUNDING_S):
                 active, active_s, pending_s, edge = True, pending_s, 0.0, AlarmEvent.ACTIVE
                 acknowledged = False
     elif active:
