@@ -22,7 +22,8 @@ def told(course: list[float]) -> list[tuple[float, str]]:
     [
         ([WARM, COLD, COLD, COLD, WARM], []),
         ([WARM, COLD, COLD, COLD, COLD], [(40.0, "starts")]),
-        ([COLD, EDGE, EDGE, EDGE], [(30.0, "starts")]),
+        ([COLD, EDGE, EDGE, EDGE], []),
+        ([COLD, EDGE, EDGE, EDGE, COLD], [(40.0, "starts")]),
         ([COLD, COLD, WARM, COLD, COLD, COLD], []),
         ([*[COLD] * 4, WARM, WARM, WARM, COLD], [(30.0, "starts")]),
         ([*[COLD] * 4, WARM, EDGE, WARM, WARM], [(30.0, "starts"), (70.0, "returns")]),
@@ -33,7 +34,7 @@ def told(course: list[float]) -> list[tuple[float, str]]:
     ],
 )
 def test_an_alarm_needs_the_whole_delay_without_a_break(course: list[float], due: list[tuple[float, str]]) -> None:
-    """Cold begins at the lower edge and ends above the upper one; each end is told after its delay, edges included."""
+    """Cold begins at the lower edge and ends above the upper one; each end is told after its delay, a start when out."""
     assert told(course) == due
 
 
