@@ -34,7 +34,7 @@ def told(course: list[float]) -> list[tuple[float, str]]:
     ],
 )
 def test_an_alarm_needs_the_whole_delay_without_a_break(course: list[float], due: list[tuple[float, str]]) -> None:
-    """Cold begins at the lower edge and ends above the upper one; each end is told after its delay, a start when out."""
+    """Cold begins at the lower edge, ends above the upper one; each is told after its delay, a start when it is out."""
     assert told(course) == due
 
 

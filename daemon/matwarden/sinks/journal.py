@@ -61,7 +61,7 @@ class JournalSink:
             self._log.info("digest of %s: %s", event.date, event.text.partition("\n")[0])
         elif isinstance(event, Started):
             self._log.info(
-                "matwarden %s watches; every mat is cut until its probes have proved themselves", event.version
+                "matwarden %s watches; no mat is allowed heat before its probes have proved themselves", event.version
             )
         elif isinstance(event, Notice):
             self._log.log(logging.WARNING if event.warning else logging.INFO, "%s", event.text)
