@@ -30,6 +30,7 @@ __all__ = ["Station", "Tub"]
 
 # Under this a difference between the clocks is the time server's slewing and rounding, not a step.
 STEP_S = 1.0
+_MANY = "many tubs"
 
 
 class Tub:
@@ -278,8 +279,10 @@ class Station:
     def _look_at_alarms(self, at: At, step_s: float, events: list[Event]) -> None:
         standing: frozenset[str] = frozenset()
         if self.together is not None:
-            events += self._contained("many tubs", partial(self._look_at_many, self.together, at), at)
-            standing = self.together.standing
+            events += self._contained(_MANY, partial(self._look_at_many, self.together, at), at)
+            # A bug there must silence no tub: what cannot be told for all is told for each.
+            if _MANY not in self._alarms_failing:
+                standing = self.together.standing
         for tub in self.tubs.values():
             events += self._contained(tub.enclosure.id, partial(tub.tell_alarms, at, standing), at)
         for keeper, alarms in zip(self.room, self.room_alarms, strict=True):

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import pytest
+
 from helpers_station import ALARMS, START_WALL_S, HandProbe, alarms, probe, tub
 from matwarden.clocks import SimulatedClock
 from matwarden.core.inverse_time import VERY_INVERSE
-from matwarden.events import Event, PushAsked
+from matwarden.events import Event, Notice, PushAsked
 from matwarden.pollers import InlinePoller
 from matwarden.station import Station
 from matwarden.terms import AlarmState, AlarmTimes, At, ProbeTerms, Recipients, Role, Unit
@@ -147,6 +149,18 @@ def test_a_bus_that_dies_is_one_message() -> None:
         shelf.probes[f"{name}-air"].says = ProbeError("nothing on the bus answers")
     shelf.run(_HOUR_S)
     assert [push.title for push in shelf.pushes()] == ["Room: 4 of 4 tubs not read, now 24.0 °C"]
+
+
+def test_a_bug_in_the_alarm_of_many_silences_no_tub(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whatever goes wrong with the one message while it stands: each tub then rings by itself, and the bug is told."""
+    shelf = Shelf()
+    shelf.set(21.0, *_air(*_NAMES))
+    shelf.run(2 * _HOUR_S)
+    monkeypatch.setattr(TogetherAlarms, "look", lambda *_: 1 / 0)
+    shelf.run(60.0)
+    for name in _NAMES:
+        assert alarms(shelf.told, f"cold/{name}")[-1] is AlarmState.UNACKNOWLEDGED
+    assert sum(isinstance(event, Notice) and "many tubs" in event.text for event in shelf.told) == 1
 
 
 def test_many_tubs_unacknowledged_ring_again_and_then_elsewhere() -> None:
