@@ -1,8 +1,8 @@
 """Sums over hours and local days: what is kept for ever, when single readings have long gone. Pure values.
 
 A local day is the half-open span from one midnight of the keeper's zone to the next, 22 to 26 hours long. Its hours are
-counted from its own midnight in elapsed time, so that a zone with half hours has whole ones too; where a day is no whole
-number of hours long, its last hour is the shorter one.
+counted from its own midnight in elapsed time, so that a zone with half hours has whole ones too; where a day is no
+whole number of hours long, its last hour is the shorter one.
 """
 
 from __future__ import annotations
