@@ -244,7 +244,7 @@ def _status(asked: argparse.Namespace, open_devices: OpenDevices) -> int:
 
 
 def _digest(asked: argparse.Namespace, open_devices: OpenDevices) -> int:
-    from matwarden.digests import digest_since, kept_digest
+    from matwarden.night import kept_night, night_so_far
     from matwarden.sinks.store_schema import StoreError
 
     settings = load(asked.settings)
@@ -252,7 +252,7 @@ def _digest(asked: argparse.Namespace, open_devices: OpenDevices) -> int:
         print(f"matwarden: '{asked.date}' is not a date such as 2026-01-14", file=sys.stderr)
         return Exit.USAGE
     try:
-        found = digest_since(settings) if asked.date is None else kept_digest(settings, asked.date)
+        found = night_so_far(settings) if asked.date is None else kept_night(settings, asked.date)
     except StoreError as error:
         print(f"matwarden: {error}", file=sys.stderr)
         return Exit.STORE

@@ -30,6 +30,7 @@ from matwarden.last_run import ended_as_asked, run_begins
 from matwarden.lock_holder import LOCK, holder
 from matwarden.manager import manager_of
 from matwarden.mqtt_acknowledge import RemoteAcknowledge
+from matwarden.night_child import NightChild
 from matwarden.pollers import ThreadPoller
 from matwarden.relay_lines import keep_lines
 from matwarden.settings.resolved import Settings
@@ -181,7 +182,8 @@ class _Service:
         verbs = AlarmVerbs(self._station, settings.house_name, settings.alarms.shelve_at_most_s)
         remote.serve(self._station, verbs)
         self._socket = ControlServer(settings.control.socket, self._station, told.state, verbs)
-        digests = Digests(settings, store_queue.drain, told.tell, clock.now)
+        self._night_child = NightChild()
+        digests = Digests(settings, store_queue.drain, told.tell, clock.now, self._night_child.make)
         calendar = Calendar(
             time.fromisoformat(settings.digest.at) if settings.digest.enabled else None,
             ZoneInfo(settings.zone),
@@ -218,6 +220,8 @@ class _Service:
                 _log.critical("%s. UNPLUG ITS MAT: it is not known to be cut", text)
             self._socket.close()
             if self._calendar_thread is not None:
+                # A digest that is being made is left to the next run: a stop must not wait for minutes.
+                self._night_child.stop()
                 self._calendar_thread.close()
             if not uncut and self._stop_asked and self._code is Exit.OK:
                 self._told.tell(ended_as_asked(self._begun, self._clock.now()))

@@ -13,8 +13,8 @@ from typing import Any, NamedTuple
 import pytest
 
 from helpers_station import POLL_S, House, house
-from matwarden.digests import digest_since
 from matwarden.events import AlarmChanged, DigestMade, PushAsked, VerdictChanged
+from matwarden.night import night_so_far
 from matwarden.terms import AlarmState
 
 _HOUR_S = 3600.0
@@ -48,7 +48,7 @@ def _play(directory: Path, steps: dict[float, float]) -> _Run:
     shelf.pass_time(_LASTS_S, after)
     settings = shelf.settings
     shelf.close()
-    _, unfinished = digest_since(settings)
+    _, unfinished = night_so_far(settings)
     # That the clock was set is told, and is the only thing that depends on it.
     changes = [e for e in shelf.told(AlarmChanged) if e.alarm != CLOCK_ALARM]
     asked = [e for e in shelf.told(PushAsked) if not e.key.startswith(("digest/", f"{CLOCK_ALARM}/"))]

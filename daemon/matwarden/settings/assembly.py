@@ -54,7 +54,7 @@ def assemble(raw: Mapping[str, Any], source: Path, findings: Findings) -> Settin
     zone = zone_of(house.row.zone) if house is not None and house.sound("zone") else None
     push = push_terms(raw, files, zone)
     digest_table = optional(findings, raw, "digest", service_rows.Digest)
-    digest = services.digest(digest_table)
+    digest = services.digest(files, digest_table)
     if push is not None and digest_table.sound("at", "enabled"):
         pushes.judge(findings, push, shelf.alarms.times.second_after_s, digest)
     house_id = house.row.id if house is not None and house.sound("id") else None

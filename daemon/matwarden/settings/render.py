@@ -200,8 +200,16 @@ def _services(settings: Settings) -> list[tuple[str, str]]:
         )
     if settings.heartbeat is not None:
         pairs.append(("heartbeat", f"every {duration_text(settings.heartbeat.every_s)} while all goes well"))
-    pairs.append(("digest", f"at {settings.digest.at}" if settings.digest.enabled else "off"))
+    pairs.append(("digest", _digest(settings)))
     return pairs
+
+
+def _digest(settings: Settings) -> str:
+    digest = settings.digest
+    if not digest.enabled:
+        return "off"
+    pages = f"; a page of each night in {digest.pages}" if digest.pages is not None else ""
+    return f"at {digest.at}{', with a picture' if digest.picture else ''}{pages}"
 
 
 def _target(target: PushTarget) -> str:

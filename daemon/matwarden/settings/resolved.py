@@ -111,10 +111,17 @@ class ControlSettings:
 
 @dataclass(frozen=True, slots=True)
 class DigestSettings:
-    """`at` is local time of day, `HH:MM`."""
+    """The nightly digest.
+
+    Attributes:
+        at: local time of day, `HH:MM`.
+        picture: whether a picture goes with its push. pages: directory for a page of each night; None: no pages.
+    """
 
     at: str
     enabled: bool
+    picture: bool
+    pages: Path | None
 
 
 @dataclass(frozen=True, slots=True)

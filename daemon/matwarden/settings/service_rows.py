@@ -97,6 +97,12 @@ class Digest(Row):
 
     at: str = Field("08:00", pattern=TIME_OF_DAY, description="Local time of day, HH:MM. Default 08:00.")
     enabled: bool = Field(True, description="Whether it is made. Default true.")
+    picture: bool = Field(
+        False, description="Whether a picture of the night goes with its push; needs matwarden[report]. Default false."
+    )
+    pages: FilePath | None = Field(
+        None, description="Directory for a web page of each night; needs matwarden[report]. Default: no pages."
+    )
 
 
 class WatchRow(Row):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import stat
 from dataclasses import dataclass
+from importlib.util import find_spec
 from pathlib import Path
 
 from matwarden.core.peers import Peer
@@ -112,9 +113,24 @@ def control(files: Files, table: Table[service_rows.Control]) -> resolved.Contro
     return resolved.ControlSettings(path)
 
 
-def digest(table: Table[service_rows.Digest]) -> resolved.DigestSettings:
-    """When the digest is due."""
-    return resolved.DigestSettings(table.row.at, table.row.enabled)
+def digest(files: Files, table: Table[service_rows.Digest]) -> resolved.DigestSettings:
+    """When the digest is due, and what is made beside it."""
+    row, pages = table.row, None
+    if table.sound("pages") and row.pages is not None:
+        pages = files.absolute(row.pages)
+    if table.sound("enabled") and not row.enabled:
+        if row.picture or pages is not None:
+            files.findings.warn(
+                "digest: picture and pages are made with the digest, which is not enabled: none is made."
+            )
+    elif row.picture or pages is not None:
+        lacking = [name for name in ("matplotlib", "jinja2") if find_spec(name) is None]
+        if lacking:
+            files.findings.warn(
+                f"digest: {' and '.join(lacking)} not installed: no picture or page is made. "
+                "Do: pip install 'matwarden[report]' in matwarden's environment."
+            )
+    return resolved.DigestSettings(row.at, row.enabled, row.picture, pages)
 
 
 def mqtt(files: Files, table: Table[service_rows.Mqtt], every_s: float) -> MqttTerms | None:

@@ -1,0 +1,112 @@
+"""A night made in a child process: what it costs in memory goes with the child, and the daemon waits for nothing of it.
+
+As a program (`python -m matwarden.night_child`) this module is that child: it takes the settings in use from its
+parent, not from the file, which somebody may be in the midst of changing. It makes itself the first to be ended when
+memory is short, and the last to be given the processor.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import pickle
+import subprocess
+import sys
+import threading
+from dataclasses import asdict
+from pathlib import Path
+
+from matwarden.night import Made, make_night
+from matwarden.settings.resolved import Settings
+from matwarden.sinks.store_schema import StoreError
+
+__all__ = ["NightChild", "NightError"]
+
+# Minutes on the smallest board; beyond this it hangs.
+LIMIT_S = 900.0
+# Worth more to the machine dead than the guard: oom_score_adj in proc(5).
+_FIRST_TO_GO = "500"
+_FAILED = 1
+
+
+class NightError(Exception):
+    """The child came to nothing. The text says why."""
+
+
+class NightChild:
+    """Makes nights in a child process; one thread may ask it, any may stop it."""
+
+    def __init__(self, limit_s: float = LIMIT_S) -> None:
+        self._limit_s = limit_s
+        self._lock = threading.Lock()
+        self._child: subprocess.Popen[bytes] | None = None
+        self._stopped = False
+
+    def make(self, settings: Settings, day: str) -> Made:
+        """As `make_night`; blocks until the child has done it.
+
+        Raises:
+            NightError: it did not, or it was stopped.
+            StoreError: there is no record, or it cannot be read.
+        """
+        order = pickle.dumps((settings, day))
+        # One thread for the linear algebra nobody asks for: each would reserve memory of its own.
+        environment = {**os.environ, "OPENBLAS_NUM_THREADS": "1"}
+        try:
+            with self._lock:
+                if self._stopped:
+                    raise NightError("the program is ending")
+                child = self._child = subprocess.Popen(
+                    [sys.executable, "-P", "-m", "matwarden.night_child"],
+                    stdin=subprocess.PIPE,
+                    stdout=subprocess.PIPE,
+                    stderr=subprocess.PIPE,
+                    env=environment,
+                )
+        except OSError as error:
+            raise NightError(f"a program to make it cannot be started: {error.strerror}") from error
+        with child:
+            try:
+                answer, complaint = child.communicate(order, timeout=self._limit_s)
+            except subprocess.TimeoutExpired:
+                child.kill()
+                child.communicate()
+                raise NightError(f"it was not made within {self._limit_s / 60:.0f} min") from None
+            finally:
+                self._child = None
+        if child.returncode not in (0, _FAILED) or not answer:
+            told = complaint.decode(errors="replace").strip().splitlines()
+            raise NightError(f"its program ended with code {child.returncode}: {told[-1] if told else 'no word'}")
+        if child.returncode == _FAILED:
+            raise StoreError(answer.decode(errors="replace"))
+        made = json.loads(answer)
+        return Made(**{**made, "notes": tuple(made["notes"])})
+
+    def stop(self) -> None:
+        """End what is being made, and make nothing more."""
+        with self._lock:
+            self._stopped = True
+            if (child := self._child) is not None:
+                child.kill()
+
+
+def _main() -> int:
+    # A manager may forbid either: then it is made all the same.
+    with contextlib.suppress(OSError):
+        os.nice(10)
+    with contextlib.suppress(OSError):
+        Path("/proc/self/oom_score_adj").write_text(_FIRST_TO_GO, encoding="ascii")
+    # Only our own parent speaks to us, over a pipe.
+    settings, day = pickle.load(sys.stdin.buffer)
+    try:
+        made = make_night(settings, day)
+    except StoreError as error:
+        sys.stdout.buffer.write(str(error).encode())
+        return _FAILED
+    sys.stdout.buffer.write(json.dumps(asdict(made)).encode())
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(_main())

@@ -1,0 +1,101 @@
+"""The digest is made in a child process: the same as in this one, and its death or silence costs no words."""
+
+from __future__ import annotations
+
+import sys
+import threading
+from collections.abc import Sequence
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from helpers_station import House, house
+from matwarden.digests import Digests
+from matwarden.events import DigestMade, Event, Notice, PushAsked
+from matwarden.night import Made, make_night
+from matwarden.night_child import NightChild, NightError
+from matwarden.settings.resolved import Settings
+from matwarden.sinks.store_schema import StoreError
+from matwarden.terms import At
+
+_DAY = "2026-01-17"
+_AT = At(7200.0, 1_768_633_200.0)
+
+
+@pytest.fixture(scope="module")
+def recorded(tmp_path_factory: pytest.TempPathFactory) -> Settings:
+    """Two hours of a shelf, recorded."""
+    shelf = House(house(tmp_path_factory.mktemp("shelf"), unheated=("rowan",)))
+    shelf.pass_time(7200.0)
+    shelf.close()
+    return shelf.settings
+
+
+def _digests(settings: Settings, make: object) -> tuple[Digests, list[Event]]:
+    told: list[Event] = []
+
+    def tell(events: Sequence[Event]) -> None:
+        told.extend(events)
+
+    return Digests(settings, lambda _: True, tell, lambda: _AT, make), told  # type: ignore[arg-type]
+
+
+def test_a_child_process_makes_the_same_night_as_this_one(recorded: Settings) -> None:
+    """Text, document and first line are equal."""
+    assert NightChild().make(recorded, _DAY) == make_night(recorded, _DAY)
+
+
+def test_a_record_that_cannot_be_read_is_told_in_the_records_own_words(tmp_path: Path) -> None:
+    """What the child meets is what its parent hears."""
+    with pytest.raises(StoreError, match="nothing is recorded in"):
+        NightChild().make(house(tmp_path), _DAY)
+
+
+def test_a_child_that_hangs_is_ended(recorded: Settings) -> None:
+    """A night that takes too long is an error, and nothing is left running."""
+    with pytest.raises(NightError, match="not made within"):
+        NightChild(limit_s=0.01).make(recorded, _DAY)
+
+
+def test_a_program_that_ends_waits_for_no_night(recorded: Settings) -> None:
+    """After a stop nothing is made, and what is being made ends at once."""
+    child = NightChild()
+    outcome: list[Exception] = []
+
+    def make() -> None:
+        try:
+            while True:
+                child.make(recorded, _DAY)
+        except NightError as error:
+            outcome.append(error)
+
+    maker = threading.Thread(target=make)
+    maker.start()
+    child.stop()
+    maker.join(30.0)
+    assert not maker.is_alive()
+    assert outcome
+
+
+def test_an_interpreter_that_cannot_be_started_is_no_crash(recorded: Settings, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A full process table or a Python that was just upgraded: told, and tried again."""
+    monkeypatch.setattr(sys, "executable", "/nowhere/python3")
+    with pytest.raises(NightError, match="cannot be started"):
+        NightChild().make(recorded, _DAY)
+
+
+def test_where_the_child_comes_to_nothing_the_next_try_does_without(recorded: Settings) -> None:
+    """A picture that the memory does not allow must not cost the keeper the words."""
+
+    def never(settings: Settings, day: str) -> Made:
+        raise NightError("its program ended with code -9: no word")
+
+    digests, told = _digests(recorded, never)
+    assert not digests.make(date.fromisoformat(_DAY))
+    assert [event.text for event in told if isinstance(event, Notice)] == [
+        f"digest of {_DAY}: its program ended with code -9: no word; trying again later"
+    ]
+    assert digests.make(date.fromisoformat(_DAY))
+    assert [event.date for event in told if isinstance(event, DigestMade)] == [_DAY]
+    assert [event.key for event in told if isinstance(event, PushAsked)] == [f"digest/{_DAY}"]
