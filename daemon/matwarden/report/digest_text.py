@@ -19,7 +19,7 @@ from matwarden.report.units import (
 )
 from matwarden.terms import Quantity, Role, Unit
 
-__all__ = ["digest_text", "first_line"]
+__all__ = ["digest_text", "first_line", "house_lines", "share_text", "tub_lines", "tub_troubles"]
 
 # So long a time without readings is told even when no alarm came of it.
 _MISSING_TOLD_S = 600.0
@@ -60,18 +60,13 @@ def digest_text(digest: NightDigest, unit: Unit, zone: ZoneInfo) -> str:
     since, until = (local_day_and_clock(wall_s, zone) for wall_s in (digest.from_wall_s, digest.to_wall_s))
     lines = [first_line(digest), f"{since} to {until} ({digest.zone})"]
     for night in digest.enclosures:
-        lines += _tub_lines(night, unit, zone, digest.lasts_s)
-    if digest.room is not None:
-        lines.append(f"Room: {_range(digest.room.lowest, digest.room.highest, unit, zone, digest.lasts_s)}")
-    lines += _unread_lines(digest.room_unread)
-    return "\n".join(lines + _house_lines(digest))
+        lines += tub_lines(night, unit, zone, digest.lasts_s)
+    return "\n".join(lines + house_lines(digest, unit, zone))
 
 
 def first_line(digest: NightDigest) -> str:
     """ "All well", or what was not, the tubs by name, and how many alarms are still on."""
-    down_s = min((night.inside.missing_s for night in digest.enclosures), default=0.0)
-    # All tubs unread at once is one trouble (a power cut), not one for each tub.
-    together = down_s if len(digest.enclosures) > 1 else 0.0
+    together = _unread_together_s(digest)
     troubles = [f"No tub read for {duration_text(together)}"] if together >= _MISSING_TOLD_S else []
     of_many = {line.alarm.partition("/")[0] for line in (*digest.started, *digest.returned, *digest.standing)}
     troubles += [words for condition, words in _OF_MANY_TUBS.items() if condition in of_many]
@@ -90,8 +85,19 @@ def first_line(digest: NightDigest) -> str:
     return named
 
 
+def tub_troubles(night: EnclosureNight, digest: NightDigest) -> list[str]:
+    """What a keeper must know of this tub, the most harmful first, in the words of the first line."""
+    return _troubles(night, _unread_together_s(digest), digest)
+
+
+def _unread_together_s(digest: NightDigest) -> float:
+    """All tubs unread at once is one trouble (a power cut), not one for each tub."""
+    down_s = min((night.inside.missing_s for night in digest.enclosures), default=0.0)
+    return down_s if len(digest.enclosures) > 1 else 0.0
+
+
 def _troubles(night: EnclosureNight, told_s: float, digest: NightDigest) -> list[str]:
-    """What a keeper must know of this tub, the most harmful first. `told_s`: missing time told for all tubs."""
+    """`told_s`: missing time told for all tubs."""
     conditions = {line.alarm.partition("/")[0] for line in (*night.started, *night.returned, *night.standing)}
     inside, found = night.inside, []
     for condition, spell in (("cold", inside.longest_below), ("hot", inside.longest_above)):
@@ -123,13 +129,14 @@ def _lasted(night: EnclosureNight, condition: str, spell: Spell | None, digest: 
     return max(found)
 
 
-def _tub_lines(night: EnclosureNight, unit: Unit, zone: ZoneInfo, lasts_s: float) -> list[str]:
+def tub_lines(night: EnclosureNight, unit: Unit, zone: ZoneInfo, lasts_s: float) -> list[str]:
+    """The lines of one tub, the first one with its name. `lasts_s`: the night's length."""
     inside = night.inside
     if inside.lowest is None:
         lines = [f"{night.name}: no good reading"]
     else:
         span = _range(inside.lowest, inside.highest, unit, zone, lasts_s)
-        lines = [f"{night.name}: {span}, {_share(night.in_band_share)} in band"]
+        lines = [f"{night.name}: {span}, {share_text(night.in_band_share)} in band"]
     places = [place for each in _beside(night) if (place := _place(each, unit))]
     if places:
         lines.append("  " + ", ".join(places))
@@ -142,12 +149,16 @@ def _tub_lines(night: EnclosureNight, unit: Unit, zone: ZoneInfo, lasts_s: float
     if night.heat is not None and night.heat.allowed_share is not None:
         switched = night.heat.operations
         times = "once" if switched == 1 else f"{switched} times"
-        lines.append(f"  heat {_share(night.heat.allowed_share)} of the time, switched on {times}")
+        lines.append(f"  heat {share_text(night.heat.allowed_share)} of the time, switched on {times}")
     return lines + _unread_lines(night.unread)
 
 
-def _house_lines(digest: NightDigest) -> list[str]:
+def house_lines(digest: NightDigest, unit: Unit, zone: ZoneInfo) -> list[str]:
+    """The lines of what is no tub: the room, the program, the clock."""
     lines = []
+    if digest.room is not None:
+        lines.append(f"Room: {_range(digest.room.lowest, digest.room.highest, unit, zone, digest.lasts_s)}")
+    lines += _unread_lines(digest.room_unread)
     if digest.restarts:
         lines.append(f"The program started {'once' if digest.restarts == 1 else f'{digest.restarts} times'}")
     lines += [
@@ -212,7 +223,7 @@ def _when(wall_s: float, zone: ZoneInfo, lasts_s: float) -> str:
     return local_clock(wall_s, zone) if lasts_s <= 1.1 * _DAY_S else local_day_and_clock(wall_s, zone)
 
 
-def _share(share: float | None) -> str:
+def share_text(share: float | None) -> str:
     """A share in whole percent that says 0 % and 100 % only when it is so."""
     if share is None:
         return "?"
