@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from matwarden.core.units import (
@@ -16,6 +16,7 @@ from matwarden.core.units import (
 )
 
 __all__ = [
+    "date_text",
     "difference_text",
     "difference_value",
     "duration_text",
@@ -41,6 +42,11 @@ def local_day_and_clock(wall_s: float, zone: ZoneInfo) -> str:
     """Day and time of day in `zone`, such as "15 Jan 06:10"."""
     local = _local(wall_s, zone)
     return f"{local.day} {_MONTHS[local.month - 1]} {local.strftime('%H:%M')}"
+
+
+def date_text(day: date) -> str:
+    """A date such as "15 Jan 2026"."""
+    return f"{day.day} {_MONTHS[day.month - 1]} {day.year}"
 
 
 def _local(wall_s: float, zone: ZoneInfo) -> datetime:
