@@ -35,7 +35,7 @@ $(VENV)/.demo: pyproject.toml | $(BIN)/python
 
 # What a contributor needs as well.
 $(VENV)/.dev: pyproject.toml tests/requirements.txt | $(BIN)/python
-	$(BIN)/pip install --quiet --disable-pip-version-check --editable '.[demo]' --requirement tests/requirements.txt
+	$(BIN)/pip install --quiet --disable-pip-version-check --editable '.[demo,report]' --requirement tests/requirements.txt
 	@touch $@ $(VENV)/.demo
 
 demo: $(VENV)/.demo
