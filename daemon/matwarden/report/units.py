@@ -21,11 +21,13 @@ __all__ = [
     "difference_value",
     "duration_text",
     "local_clock",
+    "local_day",
     "local_day_and_clock",
     "parse_rfc3339",
     "rfc3339_z",
     "temperature_text",
     "temperature_value",
+    "utc_offset_s",
 ]
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
@@ -38,6 +40,12 @@ def local_clock(wall_s: float, zone: ZoneInfo) -> str:
     return _local(wall_s, zone).strftime("%H:%M")
 
 
+def local_day(wall_s: float, zone: ZoneInfo) -> str:
+    """The day in `zone`, such as "15 Jan"."""
+    local = _local(wall_s, zone)
+    return f"{local.day} {_MONTHS[local.month - 1]}"
+
+
 def local_day_and_clock(wall_s: float, zone: ZoneInfo) -> str:
     """Day and time of day in `zone`, such as "15 Jan 06:10"."""
     local = _local(wall_s, zone)
@@ -47,6 +55,12 @@ def local_day_and_clock(wall_s: float, zone: ZoneInfo) -> str:
 def date_text(day: date) -> str:
     """A date such as "15 Jan 2026"."""
     return f"{day.day} {_MONTHS[day.month - 1]} {day.year}"
+
+
+def utc_offset_s(wall_s: float, zone: ZoneInfo) -> float:
+    """How far local time in `zone` is ahead of UTC at that instant."""
+    offset = _local(wall_s, zone).utcoffset()
+    return 0.0 if offset is None else offset.total_seconds()
 
 
 def _local(wall_s: float, zone: ZoneInfo) -> datetime:
