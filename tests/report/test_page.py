@@ -198,7 +198,8 @@ def test_what_a_page_tells_of_itself_is_read_back() -> None:
     assert entry.told is not None
     assert entry.told.first_line == night.first_line
     assert entry.told.mood == "on"
-    assert (entry.told.lowest_tub, entry.told.lowest_c) == (HOSTILE_NAMES[0], pytest.approx(18.0, abs=0.01))
+    assert entry.told.lowest_tub == HOSTILE_NAMES[0]
+    assert entry.told.lowest_c == pytest.approx(18.0, abs=0.01)
 
 
 @pytest.mark.parametrize(

@@ -102,10 +102,22 @@ def test_years_of_nights_leave_the_index_short(tmp_path: Path) -> None:
 
 
 def test_every_year_that_the_index_links_to_has_its_list(tmp_path: Path) -> None:
-    """Also one from before, whose list was lost."""
-    made_up(tmp_path, "2025-12-31")
+    """Also one from before, whose list was lost, or from which somebody took a page away."""
+    made_up(tmp_path, "2025-12-30", "2025-12-31")
+    write_pages(tmp_path, night_of())
+    assert listed(tmp_path, "nights-2025.html") == ["2025-12-31", "2025-12-30"]
+    (tmp_path / "night-2025-12-30.html").unlink()
     write_pages(tmp_path, night_of())
     assert listed(tmp_path, "nights-2025.html") == ["2025-12-31"]
+
+
+def test_the_list_of_a_year_gone_by_is_not_written_again(tmp_path: Path) -> None:
+    """Ten years of nights must not cost ten lists every night."""
+    made_up(tmp_path, "2025-12-31")
+    write_pages(tmp_path, night_of())
+    before = (tmp_path / "nights-2025.html").stat().st_ino
+    write_pages(tmp_path, night_of(date="2026-01-16"))
+    assert (tmp_path / "nights-2025.html").stat().st_ino == before
 
 
 def test_a_write_that_fails_leaves_the_old_page(tmp_path: Path) -> None:
@@ -151,9 +163,7 @@ def test_a_place_that_cannot_be_is_said_in_words(tmp_path: Path) -> None:
         write_pages(tmp_path / "file" / "www", night_of())
 
 
-def test_without_the_library_the_keeper_is_told_what_to_install(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_without_the_library_it_says_what_to_install(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Jinja2 is an extra: what is missing, and the command."""
     monkeypatch.setitem(sys.modules, "jinja2", None)
     monkeypatch.delitem(sys.modules, "matwarden.report.page", raising=False)
