@@ -51,6 +51,7 @@ class WebEndpoint:
         titles: of the posts it took, in order.
         status: what it answers; posts answered otherwise than 200 are not taken.
         hang: set it to make every post wait until `release` is set.
+        pictures: what it does with a post that has one: "take", "refuse" or "hang".
     """
 
     def __init__(self) -> None:
@@ -59,6 +60,7 @@ class WebEndpoint:
         self.tries_n = 0
         self.status = 200
         self.hang = False
+        self.pictures = "take"
         self.release = threading.Event()
         endpoint = self
 
@@ -66,13 +68,16 @@ class WebEndpoint:
             def do_POST(self) -> None:  # noqa: N802 - the library's name
                 body = json.loads(self.rfile.read(int(self.headers["Content-Length"])))
                 endpoint.tries_n += 1
-                if endpoint.hang:
+                pictures = endpoint.pictures if body.get("attachments") else "take"
+                if endpoint.hang or pictures == "hang":
                     endpoint.release.wait(60)
                     return
-                if endpoint.status == 200:
+                # 413 Content Too Large: RFC 9110, 15.5.14.
+                status = 413 if pictures == "refuse" else endpoint.status
+                if status == 200:
                     endpoint.posts.append(body)
                     endpoint.titles.append(body["title"])
-                self.send_response(endpoint.status)
+                self.send_response(status)
                 self.end_headers()
 
             def log_message(self, format: str, *args: Any) -> None:

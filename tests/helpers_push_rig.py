@@ -22,17 +22,22 @@ class Phones:
 
     Attributes:
         out: names of targets that fail now.
-        got: per target the titles it took; tries: (target, monotonic time) of every attempt.
+        got: per target the titles it took; tries: (target, monotonic time) of every attempt, pictures: what went
+            with each.
     """
 
     def __init__(self, clock: HandClock) -> None:
         self.out: set[str] = set()
         self.got: dict[str, list[str]] = {}
         self.tries: list[tuple[str, float]] = []
+        self.pictures: list[Path | None] = []
         self._clock = clock
 
-    def send(self, target: PushTarget, title: str, body: str, priority: str, wall_s: float) -> str | None:
+    def send(
+        self, target: PushTarget, title: str, body: str, priority: str, wall_s: float, attachment: Path | None
+    ) -> str | None:
         self.tries.append((target.name, self._clock.mono_s))
+        self.pictures.append(attachment)
         if target.name in self.out:
             return "no route"
         self.got.setdefault(target.name, []).append(title.removeprefix("Oak: "))

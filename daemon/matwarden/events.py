@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any, ClassVar, Protocol
 
 from matwarden.terms import AlarmState, At, Priority, Quality, Reading, Recipients, Verdict
@@ -102,7 +103,12 @@ class AlarmChanged:
 
 @dataclass(frozen=True, slots=True)
 class PushAsked:
-    """A person must know this. `key` is unique per call: the same key is never pushed twice to the same target."""
+    """A person must know this. `key` is unique per call: the same key is never pushed twice to the same target.
+
+    Attributes:
+        attachment: absolute path of a picture (PNG) that goes with it where a target can show one and the file is
+            still there; without it the words go alone.
+    """
 
     durable: ClassVar[bool] = True
     at: At
@@ -111,6 +117,7 @@ class PushAsked:
     body: str
     priority: Priority
     recipients: Recipients = Recipients.FIRST
+    attachment: Path | None = None
 
 
 @dataclass(frozen=True, slots=True)

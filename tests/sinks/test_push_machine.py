@@ -52,10 +52,12 @@ class Pushing(RuleBasedStateMachine):
         self.quiet_broken: list[str] = []
         inner = self.rig.phones.send
 
-        def send(target: PushTarget, title: str, body: str, priority: str, wall_s: float) -> str | None:
+        def send(
+            target: PushTarget, title: str, body: str, priority: str, wall_s: float, attachment: Path | None
+        ) -> str | None:
             if priority == "low" and not 7 <= _hour(self.rig.clock.wall_s) < 22:
                 self.quiet_broken.append(title)
-            return inner(target, title, body, priority, wall_s)
+            return inner(target, title, body, priority, wall_s, attachment)
 
         self.rig.phones.send = send  # type: ignore[method-assign]
         self.rig.push = self.rig.sink()

@@ -19,8 +19,8 @@ from matwarden.terms import Priority, Recipients
 __all__ = ["INSERT_PUSH", "Outbox", "Statement", "Undelivered", "push_row"]
 
 INSERT_PUSH = (
-    "INSERT OR IGNORE INTO outbox (key, title, body, priority, queued_wall_ms, recipients, waited_ms)"
-    " VALUES (?, ?, ?, ?, ?, ?, 0)"
+    "INSERT OR IGNORE INTO outbox (key, title, body, priority, queued_wall_ms, recipients, attachment, waited_ms)"
+    " VALUES (?, ?, ?, ?, ?, ?, ?, 0)"
 )
 
 # One SQL statement and its values.
@@ -40,6 +40,7 @@ class Undelivered(NamedTuple):
     body: str
     priority: Priority
     recipients: Recipients
+    attachment: Path | None
     waited_s: float
     done: frozenset[str]
 
@@ -47,7 +48,11 @@ class Undelivered(NamedTuple):
 def push_row(push: PushAsked) -> tuple[Any, ...]:
     """The values for `INSERT_PUSH`."""
     about = (push.key, push.title, push.body, push.priority.value)
-    return (*about, round(push.at.wall_s * 1000), push.recipients.value)
+    return (*about, round(push.at.wall_s * 1000), push.recipients.value, _text(push.attachment))
+
+
+def _text(path: Path | None) -> str | None:
+    return None if path is None else str(path)
 
 
 class Outbox:
@@ -71,7 +76,7 @@ class Outbox:
                 ):
                     done.setdefault(key, set()).add(target)
                 rows = connection.execute(
-                    "SELECT key, title, body, priority, recipients, waited_ms FROM outbox"
+                    "SELECT key, title, body, priority, recipients, attachment, waited_ms FROM outbox"
                     " WHERE finished_wall_ms IS NULL ORDER BY id"
                 ).fetchall()
         except sqlite3.Error as error:
@@ -83,10 +88,11 @@ class Outbox:
                 body,
                 Priority(priority),
                 Recipients(recipients),
+                None if attachment is None else Path(attachment),
                 waited_ms / 1000,
                 frozenset(done.get(key, ())),
             )
-            for key, title, body, priority, recipients, waited_ms in rows
+            for key, title, body, priority, recipients, attachment, waited_ms in rows
         ]
 
     def finished(self, key: str) -> bool | None:

@@ -157,7 +157,7 @@ class PushSink:
                 known.new = known.new or known.since_s == now.mono_s
             else:
                 row = (INSERT_PUSH, push_row(asked))
-                about = (asked.key, asked.title, asked.body, asked.priority, asked.recipients)
+                about = (asked.key, asked.title, asked.body, asked.priority, asked.recipients, asked.attachment)
                 self._add(Push(*about, since_s=now.mono_s, new=True, row=row, ready=False), frozenset(), now)
         for push in [push for push in self._waiting.values() if not push.ready]:
             self._look_for(push, now)
@@ -168,7 +168,7 @@ class PushSink:
     def _add_old(self, old: Undelivered, now: At) -> None:
         if old.key in self._waiting:
             return
-        about = (old.key, old.title, old.body, old.priority, old.recipients)
+        about = (old.key, old.title, old.body, old.priority, old.recipients, old.attachment)
         push = Push(*about, since_s=now.mono_s - old.waited_s, new=False, row=None, ready=True)
         self._add(push, old.done, now, first=True)
 
@@ -218,7 +218,8 @@ class PushSink:
             return
         if not push.ready or now.mono_s < lane.next_s:
             return
-        error = self._send(lane.target, push.title, push.body, push.priority.value, now.wall_s)
+        about = (push.title, push.body, push.priority.value)
+        error = self._send(lane.target, *about, now.wall_s, push.attachment)
         now = self._clock()
         if error is None:
             if lane.took(now.mono_s):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import deque
 from dataclasses import dataclass, field
+from pathlib import Path
 
 from matwarden.sinks.outbox import Statement
 from matwarden.sinks.push_terms import PushTarget
@@ -32,6 +33,7 @@ class Push:
     body: str
     priority: Priority
     recipients: Recipients
+    attachment: Path | None
     since_s: float
     new: bool
     row: Statement | None

@@ -10,6 +10,7 @@ As a program (`python -m matwarden.sinks.push_send`) this module is that child.
 from __future__ import annotations
 
 import json
+import os
 import re
 import subprocess
 import sys
@@ -25,32 +26,58 @@ __all__ = ["SEND_LIMIT_S", "Sender", "address_of", "redact", "send"]
 # The library gives up a silent service after some seconds itself; its start takes seconds too on the smallest board.
 SEND_LIMIT_S = 30.0
 
-# (target, title, body, priority, UTC seconds) -> None when it was delivered, else why not, without any secret.
-Sender = Callable[[PushTarget, str, str, str, float], str | None]
+# With a picture less: the words alone must still have their time, and the alarms behind them.
+_PICTURE_LIMIT_S = 20.0
+
+# (target, title, body, priority, UTC seconds, picture) -> None when it was delivered, else why not, without any secret.
+Sender = Callable[[PushTarget, str, str, str, float, Path | None], str | None]
 
 
-def send(target: PushTarget, title: str, body: str, priority: str, wall_s: float) -> str | None:
-    """Deliver one push; blocks for `SEND_LIMIT_S` at most. None, or in one clause why it was not delivered."""
+def send(
+    target: PushTarget, title: str, body: str, priority: str, wall_s: float, attachment: Path | None = None
+) -> str | None:
+    """Deliver one push. None, or in one clause why it was not delivered.
+
+    Blocks for `SEND_LIMIT_S` at most, with a picture 20 s longer. Where the picture is gone or not taken the words go
+    alone, so that a target may rarely get them twice rather than not at all.
+    """
     try:
         address = address_of(target)
     except ValueError as error:
         return str(error)
     if address.startswith("file:"):
-        return _append(Path(address.removeprefix("file:").removeprefix("//")), title, body, wall_s)
-    order = json.dumps({"url": address, "title": title, "body": body, "priority": priority})
+        path = Path(address.removeprefix("file:").removeprefix("//"))
+        return _append(path, title, body, wall_s, attachment if _readable(attachment) else None)
+    order = {"url": address, "title": title, "body": body, "priority": priority}
+    if _readable(attachment) and _hand_over({**order, "picture": str(attachment)}, _PICTURE_LIMIT_S) is None:
+        return None
+    return _hand_over(order, SEND_LIMIT_S)
+
+
+def _readable(attachment: Path | None) -> bool:
+    return attachment is not None and os.path.isfile(attachment) and os.access(attachment, os.R_OK)
+
+
+def _hand_over(order: dict[str, str], limit_s: float) -> str | None:
     command = [sys.executable, "-P", "-m", "matwarden.sinks.push_send"]
     try:
         child = subprocess.run(
-            command, input=order, capture_output=True, text=True, errors="replace", timeout=SEND_LIMIT_S, check=False
+            command,
+            input=json.dumps(order),
+            capture_output=True,
+            text=True,
+            errors="replace",
+            timeout=limit_s,
+            check=False,
         )
     except subprocess.TimeoutExpired:
-        return f"no answer within {SEND_LIMIT_S:.0f} s"
+        return f"no answer within {limit_s:.0f} s"
     except OSError as error:
         return f"the sending program cannot be started: {error.strerror}"
     if child.returncode == 0:
         return None
     told = child.stdout.strip().splitlines()
-    return redact(told[-1], address) if told else f"the sending program ended with code {child.returncode}"
+    return redact(told[-1], order["url"]) if told else f"the sending program ended with code {child.returncode}"
 
 
 def address_of(target: PushTarget) -> str:
@@ -80,12 +107,14 @@ def redact(text: str, address: str) -> str:
     return text
 
 
-def _append(path: Path, title: str, body: str, wall_s: float) -> str | None:
+def _append(path: Path, title: str, body: str, wall_s: float, attachment: Path | None) -> str | None:
     moment = datetime.fromtimestamp(wall_s, UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
     one_line = " / ".join(line.strip() for line in body.splitlines() if line.strip())
     try:
         with path.open("a", encoding="utf-8") as file:
             file.write(f"{moment}  {title}  {one_line}\n")
+            if attachment is not None:
+                file.write(f"{moment}  {title}  picture: {attachment}\n")
     except OSError as error:
         return f"cannot append to {path}: {error.strerror}"
     return None
@@ -96,6 +125,7 @@ def _child() -> int:
     import logging
 
     import apprise
+    from apprise.attachment.file import AttachFile
 
     order = json.load(sys.stdin)
     kinds = {"high": apprise.NotifyType.FAILURE, "medium": apprise.NotifyType.WARNING}
@@ -115,7 +145,8 @@ def _child() -> int:
         return 1
     kind = kinds.get(order["priority"], apprise.NotifyType.INFO)
     text = apprise.NotifyFormat.TEXT
-    if service.notify(title=order["title"], body=order["body"], notify_type=kind, body_format=text):
+    picture = AttachFile(order["picture"]) if "picture" in order else None  # type: ignore[no-untyped-call]
+    if service.notify(title=order["title"], body=order["body"], notify_type=kind, body_format=text, attach=picture):
         return 0
     print(redact(told[-1] if told else "the service did not take it", order["url"]))
     return 1

@@ -24,5 +24,5 @@ def try_target(target: PushTarget, house: str, by: str, now: Callable[[], At], s
     """Send one test to the target; blocks for half a minute at most. `by`: the command that tries."""
     began = now()
     text = f"{house}: a test of {by}. Nothing is the matter, and nothing is to be done."
-    why_not = sender(target, f"{house}: a test", text, Priority.LOW.value, began.wall_s)
+    why_not = sender(target, f"{house}: a test", text, Priority.LOW.value, began.wall_s, None)
     return Tried(target.name, now().mono_s - began.mono_s, why_not)

@@ -101,6 +101,13 @@ def what_people_did(db: Database) -> None:
     db.table("deeds").create(deed, pk="id", if_not_exists=True)
 
 
+@migrations()
+def what_goes_with_a_push(db: Database) -> None:
+    """Version 5: the path of the picture that goes with a push."""
+    if "attachment" not in db.table("outbox").columns_dict:
+        db.execute("ALTER TABLE outbox ADD COLUMN attachment TEXT")
+
+
 def connect(path: Path, *, power_safe: bool = True) -> sqlite3.Connection:
     """Open for writing, without implicit transactions. Any thread may use it, one at a time.
 
