@@ -16,11 +16,12 @@ from PIL import Image
 
 from helpers_push import Mailbox, WebEndpoint
 from helpers_push_rig import HOUR_S, Rig
-from helpers_store import WALL_S, open_store, push
+from helpers_store import WALL_S, push
 from matwarden.sinks import push_send
 from matwarden.sinks.outbox import Outbox
 from matwarden.sinks.push_send import send
 from matwarden.sinks.push_terms import PushTarget
+from matwarden.sinks.store import open_store
 
 
 @pytest.fixture

@@ -17,9 +17,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, NoReturn
 
-from sqlite_utils import Database
-
 from matwarden.lock_holder import LOCK
+from matwarden.sinks.sqlite_lean import Database
 from matwarden.sinks.store_latches import LATCHES, Latches
 from matwarden.sinks.store_schema import (
     DATABASE,

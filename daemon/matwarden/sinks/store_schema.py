@@ -15,7 +15,7 @@ import os
 import sqlite3
 from pathlib import Path
 
-from sqlite_utils import Database, Migrations
+from matwarden.sinks.sqlite_lean import Database, Migrations
 
 __all__ = [
     "DATABASE",
