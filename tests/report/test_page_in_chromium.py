@@ -21,7 +21,7 @@ PAGES = ("night-2026-01-15.html", "index.html", "nights-2026.html")
 # 320 pixels: WCAG 2.2, success criterion 1.4.10 (reflow). The others are a phone and a desktop.
 SIZES = ((320, 640), (360, 800), (1440, 900))
 # Every piece of text with its colour and what lies behind it, opaque. Text in an SVG has a rim in the card's colour
-# and may lie over the band.
+# and may lie over the band, or over hours in which nothing was read.
 TEXTS = """(() => {
   const parts = css => css.match(/[\\d.]+/g).map(Number);
   const found = [];
@@ -38,9 +38,9 @@ TEXTS = """(() => {
     if (!text || !element.checkVisibility() || element.closest('title, desc')) continue;
     const style = getComputedStyle(element);
     if (element.namespaceURI.endsWith('svg')) {
-      const band = document.querySelector('.band-area'), ink = parts(style.fill);
-      found.push([text, ink, parts(style.stroke)]);
-      if (band) found.push([text, ink, parts(getComputedStyle(band).fill)]);
+      found.push([text, parts(style.fill), parts(style.stroke)]);
+      for (const area of document.querySelectorAll('rect.band-area, rect.unread'))
+        found.push([text, parts(style.fill), parts(getComputedStyle(area).fill)]);
     } else found.push([text, parts(style.color), behind(element)]);
   }
   return found;

@@ -18,7 +18,6 @@ from matwarden.report.clock_ticks import changes
 from matwarden.report.digest_text import house_lines, tub_lines
 from matwarden.report.night import Night
 from matwarden.report.page_index import Entry, Month, Told, heading_of, months_of
-from matwarden.report.page_strip import WIDE
 from matwarden.report.page_tub import Mood, alarm_entries, tub_views
 from matwarden.report.units import duration_text, local_day_and_clock
 from matwarden.terms import Unit
@@ -52,7 +51,6 @@ def night_page(night: Night, earlier: str | None = None) -> str:
         earlier=earlier,
         earlier_heading=None if earlier is None else heading_of(earlier),
         told=json.dumps(_told(night)._asdict()),
-        wide=WIDE,
     )
 
 

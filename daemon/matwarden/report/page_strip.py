@@ -1,7 +1,7 @@
 """The strip of one tub as numbers for an inline SVG: what to draw where, and nothing of how it looks. Pure.
 
-Across, a strip is `WIDE` units that the page stretches to whatever room there is; down, one unit is one pixel. Text is
-placed in percent across, so that it is never stretched with the lines.
+Across, one unit is one step of the night, and the page stretches them all to whatever room there is; down, one unit is
+one pixel. Text is placed in percent across, so that it is never stretched with the lines.
 """
 
 from __future__ import annotations
@@ -17,15 +17,16 @@ from matwarden.report.clock_ticks import changes, ticks
 from matwarden.report.units import temperature_value
 from matwarden.terms import Quantity, Role, Unit
 
-__all__ = ["WIDE", "Bar", "Curve", "Level", "Plot", "Tick", "humidity_plot", "place_words", "temperature_plot"]
+__all__ = ["Bar", "Curve", "Level", "Plot", "Tick", "humidity_plot", "place_words", "temperature_plot"]
 
-WIDE = 1000
 _TEMPERATURE_HIGH = 132
 _HUMIDITY_HIGH = 48
 # A label of five digits needs about 33 pixels, and a small phone has some 290 of them.
 _TICKS_AT_MOST = 8
 _TICKS_APART_PCT = 11.5
 _LEVELS_AT_MOST = 5
+# Pixels: as wide as the line itself.
+_THIN = 1.5
 _SPREAD = {Quantity.TEMPERATURE: 2.0, Quantity.HUMIDITY: 10.0}
 
 
@@ -64,13 +65,14 @@ class Plot(NamedTuple):
     """Everything one SVG shows.
 
     Attributes:
-        high: pixels of the part with the curves.
+        wide: units across. high: pixels of the part with the curves.
         band: top and height of the band; None: none.
         edges: the band's limits. levels: other values worth a number.
         turns: units across at which the clocks changed. unread: where nothing was read. heat: None without a mat.
         spoken: one sentence for whoever does not see it.
     """
 
+    wide: float
     high: int
     unit: str
     band: tuple[float, float] | None
@@ -105,6 +107,7 @@ def temperature_plot(strip: Strip, strips: NightStrips, unit: Unit, zone: ZoneIn
     own = [line.steps for line in lines if line.role is not Role.ROOM]
     heat = None if strip.heat is None else tuple(_bar(span, strips, "heat allowed") for span in strip.heat)
     return Plot(
+        wide=_across(strips, strips.lasts_s),
         high=scale.pixels,
         unit=f"°{unit.value}",
         band=(scale.y(edges[0]), round(scale.y(edges[1]) - scale.y(edges[0]), 1)),
@@ -128,6 +131,7 @@ def humidity_plot(strip: Strip, strips: NightStrips, zone: ZoneInfo) -> Plot | N
         return None
     scale = _scale(chain(*read), Quantity.HUMIDITY)
     return Plot(
+        wide=_across(strips, strips.lasts_s),
         high=scale.pixels,
         unit="%",
         band=None,
@@ -159,7 +163,7 @@ def _axis(strips: NightStrips, zone: ZoneInfo) -> tuple[Tick, ...]:
 
 
 def _turns(strips: NightStrips, zone: ZoneInfo) -> tuple[float, ...]:
-    return tuple(round(change.at_s / strips.lasts_s * WIDE, 1) for change in changes(strips, zone))
+    return tuple(_across(strips, change.at_s) for change in changes(strips, zone))
 
 
 def _listed(lines: Sequence[Line]) -> str:
@@ -192,10 +196,13 @@ def _levels(scale: _Scale, at_most: int = _LEVELS_AT_MOST) -> tuple[Level, ...]:
 
 
 def _bar(span: Span, strips: NightStrips, words: str) -> Bar:
-    x = span.from_s / strips.lasts_s * WIDE
     # What lasted for moments only must still be seen.
-    wide = max((span.to_s - span.from_s) / strips.lasts_s * WIDE, 2.0)
-    return Bar(round(min(x, WIDE - wide), 1), round(wide, 1), words)
+    lasts_s = max(span.to_s - span.from_s, strips.lasts_s / 500.0)
+    return Bar(_across(strips, min(span.from_s, strips.lasts_s - lasts_s)), _across(strips, lasts_s), words)
+
+
+def _across(strips: NightStrips, at_s: float) -> float:
+    return round(at_s / strips.step_s, 2)
 
 
 def _unread(every: Sequence[Sequence[Step | None]], strips: NightStrips) -> Iterator[Bar]:
@@ -212,18 +219,18 @@ def _unread(every: Sequence[Sequence[Step | None]], strips: NightStrips) -> Iter
 
 
 def _curve(line: Line, steps: Sequence[Step | None], scale: _Scale) -> Curve:
-    across = WIDE / len(steps)
     area, mid = [], []
     for run in _runs(steps):
         first = run[0][0]
-        xs = [round((first + n + 0.5) * across, 1) for n in range(len(run))]
         # A single step, or the ends of a longer run, are drawn over their whole width.
-        xs = [round(first * across, 1), *xs, round((first + len(run)) * across, 1)]
+        xs = [first, *(first + n + 0.5 for n in range(len(run))), first + len(run)]
         here = [run[0][1], *(step for _, step in run), run[-1][1]]
         tops = [(x, scale.y(step.highest)) for x, step in zip(xs, here, strict=True)]
         feet = [(x, scale.y(step.lowest)) for x, step in zip(xs, here, strict=True)]
         middle = [(x, scale.y((step.lowest + step.highest) / 2.0)) for x, step in zip(xs, here, strict=True)]
-        area.append(_path([*tops, *reversed(feet)]) + "z")
+        # Where lowest and highest are the same to the eye, the line between them says it all.
+        if any(foot - top > _THIN for (_, top), (_, foot) in zip(tops, feet, strict=True)):
+            area.append(_path([*tops, *reversed(feet)]) + "z")
         mid.append(_path(middle))
     side = "" if line.side is None else f" {line.side.value}"
     return Curve(line.role.value + side, place_words(line), "".join(area), "".join(mid))
