@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from digest_examples import HOUR_S, LENGTH_S, QUIET_SERIES, START_S, cold_spell
+from digest_examples import HOUR_S, LENGTH_S, QUIET_SERIES, START_S, cold_spell, steady
 from matwarden.core.strips import AlarmSpan, Line, NightStrips, Span, Step, Strip
 from matwarden.report.page_strip import Curve, Plot, humidity_plot, temperature_plot
 from matwarden.terms import Band, Quantity, Role, Unit
