@@ -23,7 +23,7 @@ from matwarden.report.picture import BAND, draw, picture
 from matwarden.report.picture import HEAT as HEAT_COLOUR
 from matwarden.report.picture_looks import LOOKS
 from matwarden.report.picture_pen import FAINT, INK, PAPER
-from matwarden.terms import AlarmState, Quantity, Unit
+from matwarden.terms import AlarmState, Band, Quantity, Unit
 from night_examples import many_tubs, night_of
 
 T = Quantity.TEMPERATURE
@@ -85,6 +85,12 @@ NIGHTS: dict[str, Callable[[], Night]] = {
     "twelve": lambda: full_house(12),
     "sixty-four": lambda: full_house(64),
     "odd names": odd_names,
+    "due": lambda: replace(
+        night_of(), due=("Oak: substrate is due since 3 Jan, and this line is longer than a phone",)
+    ),
+    "narrow band": lambda: night_of(
+        {AIR: cold_spell(2.0, HOUR_S, 9 * HOUR_S)}, tubs=(replace(OAK, band=Band(23.4, 24.2)),)
+    ),
     "clocks back": lambda: night_of(start_wall_s=1_761_375_600.0, lasts_s=25 * HOUR_S),
     "clock set": lambda: night_of(
         {
@@ -233,7 +239,7 @@ def test_a_quiet_night_says_so_and_shows_each_line() -> None:
 def test_the_legend_names_each_kind_of_mark_once() -> None:
     """Only what is on the sheet: nothing was unread, so that is not in it."""
     told = words(night_of())
-    for word in ("air", "wall", "substrate", "all right", "heat allowed"):
+    for word in ("air", "wall", "substrate", "in band", "heat allowed"):
         assert told.count(word) == 1
     assert "not read" not in told
 
@@ -248,6 +254,34 @@ def test_a_time_not_read_is_seen_and_said() -> None:
     """Six hours without air: no line there, a hatched field with the words in it, and in the legend."""
     told = words(night_of({**QUIET_SERIES, AIR: gaps()}))
     assert told.count("not read") == 2
+
+
+def test_a_gap_in_a_line_beside_is_said() -> None:
+    """The wall is silent for hours while the air is read: its line has a gap, and the legend says what that is."""
+    told = words(night_of({**QUIET_SERIES, ("oak-wall", T): gaps()}))
+    assert "gap: not read" in told
+    assert "not read" not in told
+
+
+def test_a_room_that_was_never_read_has_no_degrees() -> None:
+    """Its frame is hatched; no number stands at it that nobody measured."""
+    told = words(night_of({key: points for key, points in QUIET_SERIES.items() if key[0] != "room"}))
+    at_room = told[told.index("Room") :]
+    assert not [each for each in at_room if re.fullmatch(r"-?[\d.]+", each)]
+    assert "not read" in at_room
+
+
+def test_what_is_due_stands_at_the_end() -> None:
+    """Each line of it; of a great many the rest is counted."""
+    due = tuple(f"Tub {number}: substrate is due" for number in range(1, 11))
+    told = words(replace(night_of(), due=due))
+    assert told[told.index("Due") + 1 :] == [*due[:8], "and 2 more"]
+
+
+def test_heat_of_next_to_nothing_is_not_none() -> None:
+    """A minute of heat in a day is under 1 %, not 0 %."""
+    heat = (*HEAT[:2], HEAT[2]._replace(elapsed_s=HEAT[1].elapsed_s + 60.0))
+    assert "24.0 °C, heat under 1 %" in words(night_of(heat=heat))
 
 
 def test_an_alarm_is_a_word() -> None:

@@ -18,11 +18,13 @@ from matwarden.report.night import Night
 from matwarden.report.picture_looks import (
     Look,
     alarm_word,
+    broken,
     change_text,
     day_text,
     look_of,
     range_text,
     runs,
+    share_text,
     shown,
     unread,
     unread_spans,
@@ -39,6 +41,8 @@ HEAT = "#d55e00"  # as the wall that it warms
 _HEAT_ROAD = "#e8e8e8"
 _UNREAD_EDGE = "#8a8a8a"
 _RULE = "#c4c4c4"
+_HATCH = "////"
+_GAP = "gap"
 
 _LEFT, _RIGHT = 34.0, WIDTH - 6.0
 _MARGIN = 6.0
@@ -46,6 +50,7 @@ _PLOT_HIGH, _ROOM_HIGH = 68.0, 44.0
 _SMALL, _PLAIN, _LARGE = 10.0, 11.0, 15.0
 _LANE = 14.0
 _LANES_AT_MOST = 4
+_DUE_AT_MOST = 8
 
 
 class _Scale(NamedTuple):
@@ -56,6 +61,7 @@ class _Scale(NamedTuple):
     high: float
     low_c: float
     high_c: float
+    read: bool = False
 
     def x(self, at_s: float) -> float:
         share = at_s / self.lasts_s if self.lasts_s > 0.0 else 0.0
@@ -96,6 +102,7 @@ class _Drawing:
             self._tub(strip, night)
         if self._strips.room or self._strips.alarms:
             self._room()
+        self._due()
         return self._pen.sheet(self._y)
 
     def _title(self, left_out: int) -> None:
@@ -128,10 +135,12 @@ class _Drawing:
     def _legend(self, strips: Sequence[Strip]) -> None:
         """Each kind of mark that is on this sheet, once."""
         looks = list(dict.fromkeys(look_of(line) for strip in strips for line in warm(strip.lines)))
+        places = [*(strip.lines for strip in strips), self._strips.room]
         samples: list[tuple[str, Look | str]] = [(look.word, look) for look in looks]
-        samples += [("all right", BAND)] if strips else []
+        samples += [("in band", BAND)] if strips else []
         samples += [("heat allowed", HEAT)] if any(strip.heat is not None for strip in strips) else []
-        samples += [("not read", "")] if any(True in unread(strip.lines) for strip in strips) else []
+        samples += [("not read", _HATCH)] if any(True in unread(lines) for lines in places) else []
+        samples += [("gap: not read", _GAP)] if any(broken(lines) for lines in places) else []
         x, pen = _MARGIN, self._pen
         self._y += 12.0
         for word, sample in samples:
@@ -140,10 +149,12 @@ class _Drawing:
                 x, self._y = _MARGIN, self._y + 15.0
             if isinstance(sample, Look):
                 pen.line((x, x + 20.0), (self._y - 3.5,) * 2, sample.colour, sample.width, sample.dash)
-            elif sample:
-                pen.box(x, self._y - 8.0, 20.0, 9.0, sample)
+            elif sample is _HATCH:
+                pen.box(x, self._y - 8.0, 20.0, 9.0, PAPER, edge=_UNREAD_EDGE, hatch=_HATCH)
+            elif sample is _GAP:
+                pen.line((x, x + 6.0, float("nan"), x + 14.0, x + 20.0), (self._y - 3.5,) * 5, INK, 1.8)
             else:
-                pen.box(x, self._y - 8.0, 20.0, 9.0, PAPER, edge=_UNREAD_EDGE, hatch="////")
+                pen.box(x, self._y - 8.0, 20.0, 9.0, sample)
             pen.text(x + 24.0, self._y, word, _SMALL)
             x += wide
         self._y += 6.0
@@ -154,7 +165,7 @@ class _Drawing:
         if inside is not None and inside.lowest is not None and inside.highest is not None:
             told = range_text(inside.lowest.value, inside.highest.value, self._night.unit)
         if night is not None and night.heat is not None and night.heat.allowed_share is not None:
-            told += f", heat {night.heat.allowed_share * 100.0:.0f} %"
+            told += f", heat {share_text(night.heat.allowed_share)}"
         self._heading(strip.name, told)
         self._plot(strip.lines, _PLOT_HIGH, strip.band)
         if strip.heat is not None:
@@ -174,10 +185,25 @@ class _Drawing:
         self._alarms(self._strips.alarms)
         self._clock()
 
+    def _due(self) -> None:
+        """What is due, at the end: it is not of this night."""
+        due, pen = self._night.due, self._pen
+        if not due:
+            return
+        self._heading("Due", "")
+        lines = [line for each in due[:_DUE_AT_MOST] for line in pen.wrapped(each, WIDTH - 2 * _MARGIN, _PLAIN)]
+        if len(due) > _DUE_AT_MOST:
+            lines.append(f"and {len(due) - _DUE_AT_MOST} more")
+        for line in lines:
+            self._y += 14.0
+            pen.text(_MARGIN, self._y, line, _PLAIN)
+        self._y += 8.0
+
     def _heading(self, name: str, told: str) -> None:
         pen = self._pen
         self._y += 15.0
-        pen.text(_RIGHT, self._y, told, _PLAIN, align="right")
+        if told:
+            pen.text(_RIGHT, self._y, told, _PLAIN, align="right")
         room = WIDTH - 3 * _MARGIN - pen.width(told, _PLAIN)
         pen.text(_MARGIN, self._y, pen.cut(name, room, 12.0, bold=True), 12.0, bold=True)
         self._y += 5.0
@@ -207,7 +233,7 @@ class _Drawing:
         if high_c - low_c < 2.0:
             # A room that hardly changes is a calm line, not a magnified flicker.
             low_c, high_c = (low_c + high_c) / 2.0 - 1.0, (low_c + high_c) / 2.0 + 1.0
-        return _Scale(self._strips.lasts_s, self._y, high, low_c, high_c)
+        return _Scale(self._strips.lasts_s, self._y, high, low_c, high_c, bool(values))
 
     def _line(self, line: Line, scale: _Scale) -> None:
         look, step_s = look_of(line), self._strips.step_s
@@ -225,7 +251,7 @@ class _Drawing:
 
     def _unread(self, scale: _Scale, from_s: float, to_s: float) -> None:
         pen, left, right = self._pen, scale.x(from_s), scale.x(to_s)
-        pen.box(left, scale.top, right - left, scale.high, PAPER, edge=_UNREAD_EDGE, hatch="////")
+        pen.box(left, scale.top, right - left, scale.high, PAPER, edge=_UNREAD_EDGE, hatch=_HATCH)
         wide = pen.width("not read", _SMALL) + 6.0
         if right - left >= wide + 4.0:
             middle, height = (left + right) / 2.0, scale.top + scale.high / 2.0
@@ -234,6 +260,8 @@ class _Drawing:
 
     def _degrees(self, scale: _Scale, band: Band | None) -> None:
         """What the height means: the band's edges, or of the room the whole degrees next to the frame."""
+        if band is None and not scale.read:
+            return
         unit = self._night.unit
         edges = (band.high_c, band.low_c) if band is not None else (scale.high_c - 0.4, scale.low_c + 0.4)
         at = [scale.y(edge) + 3.5 for edge in edges]

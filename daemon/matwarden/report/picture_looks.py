@@ -20,11 +20,13 @@ __all__ = [
     "SHOWN_AT_MOST",
     "Look",
     "alarm_word",
+    "broken",
     "change_text",
     "day_text",
     "look_of",
     "range_text",
     "runs",
+    "share_text",
     "shown",
     "unread",
     "unread_spans",
@@ -99,6 +101,14 @@ def unread(lines: Sequence[Line]) -> list[bool]:
     return [all(step is None for step in steps) for steps in zip(*(line.steps for line in _inside(lines)), strict=True)]
 
 
+def broken(lines: Sequence[Line]) -> bool:
+    """Whether a line has a gap while the inside was read."""
+    inside = unread(lines)
+    return any(
+        step is None and not nothing for line in warm(lines) for step, nothing in zip(line.steps, inside, strict=True)
+    )
+
+
 def unread_spans(lines: Sequence[Line], strips: NightStrips) -> Iterator[tuple[float, float]]:
     """Where nothing of the inside was read, in seconds."""
     since: int | None = None
@@ -125,6 +135,13 @@ def range_text(low_c: float, high_c: float, unit: Unit) -> str:
     """From the lowest to the highest, in the keeper's unit."""
     low, high = (f"{temperature_value(value, unit):.1f}" for value in (low_c, high_c))
     return f"{low} °{unit.value}" if low == high else f"{low} to {high} °{unit.value}"
+
+
+def share_text(share: float) -> str:
+    """A share in whole percent that says 0 % and 100 % only when it is so."""
+    if 0.0 < share < 0.01:
+        return "under 1 %"
+    return "over 99 %" if 0.99 < share < 1.0 else f"{share * 100.0:.0f} %"
 
 
 def day_text(day: str) -> str:
