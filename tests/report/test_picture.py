@@ -65,6 +65,15 @@ def full_house(count: int) -> Night:
     return night_of(series, tubs=tubs, alarms=(alarm,))
 
 
+def clock_set(at_s: float, by_s: float) -> Night:
+    """The quiet night, with the machine's clock set in the midst of it."""
+    series = {
+        key: [point._replace(wall_s=point.wall_s + by_s * (point.elapsed_s > at_s)) for point in points]
+        for key, points in QUIET_SERIES.items()
+    }
+    return night_of(series, clock_steps=(by_s,))
+
+
 def odd_names() -> Night:
     """Names that are long, are formulas to some libraries, or in letters that the font lacks."""
     tubs = many_tubs(3)
@@ -92,13 +101,8 @@ NIGHTS: dict[str, Callable[[], Night]] = {
         {AIR: cold_spell(2.0, HOUR_S, 9 * HOUR_S)}, tubs=(replace(OAK, band=Band(23.4, 24.2)),)
     ),
     "clocks back": lambda: night_of(start_wall_s=1_761_375_600.0, lasts_s=25 * HOUR_S),
-    "clock set": lambda: night_of(
-        {
-            key: [point._replace(wall_s=point.wall_s + 7200.0 * (point.elapsed_s > 40_000)) for point in points]
-            for key, points in QUIET_SERIES.items()
-        },
-        clock_steps=(7200.0,),
-    ),
+    "clock set": lambda: clock_set(40_000.0, 7200.0),
+    "clock set back over a tick": lambda: clock_set(4 * HOUR_S + 300.0, -600.0),
     "many alarms": lambda: night_of(
         standing=[
             line(f"{condition}/oak", at_s * HOUR_S, S.UNACKNOWLEDGED)
