@@ -111,7 +111,8 @@ class Page:
         self._session = session
         for domain in ("Page", "Network", "Runtime", "Log", "Accessibility", "DOM"):
             self.call(f"{domain}.enable")
-        self.call("Network.emulateNetworkConditions", offline=True, latency=0, downloadThroughput=0, uploadThroughput=0)
+        self.call("Network.setCacheDisabled", cacheDisabled=True)
+        self.online(False)
 
     def call(self, method: str, **params: Any) -> dict[str, Any]:
         return self._browser.call(method, self._session, **params)
@@ -121,8 +122,23 @@ class Page:
         size = {"width": wide, "height": high, "deviceScaleFactor": 1}
         self.call("Emulation.setDeviceMetricsOverride", mobile=wide < 700, **size)
         self.call("Emulation.setEmulatedMedia", features=[{"name": "prefers-color-scheme", "value": scheme}])
+        self.open_address(file.as_uri())
+
+    def online(self, yes: bool) -> None:
+        """Give it the network of this machine, or take it away again."""
+        rates = {"latency": 0, "downloadThroughput": -1 if yes else 0, "uploadThroughput": -1 if yes else 0}
+        self.call("Network.emulateNetworkConditions", offline=not yes, **rates)
+
+    def open_address(self, address: str) -> None:
+        """Load what a server has there, in the window as it is."""
         self._browser.events.clear()
-        self.call("Page.navigate", url=file.as_uri())
+        self.call("Page.navigate", url=address)
+        self._browser.wait_for("Page.loadEventFired", self._session)
+
+    def follow(self, script: str) -> None:
+        """Click the link that a JavaScript expression names, and wait for where it leads."""
+        self._browser.events.clear()
+        self.evaluate(f"{script}.click()")
         self._browser.wait_for("Page.loadEventFired", self._session)
 
     def evaluate(self, script: str) -> Any:

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import shutil
+import threading
 from collections.abc import Iterator
+from functools import partial
+from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -24,7 +27,8 @@ SIZES = ((320, 640), (360, 800), (1440, 900))
 # and may lie over the band, or over hours in which nothing was read.
 TEXTS = """(() => {
   const parts = css => css.match(/[\\d.]+/g).map(Number);
-  const found = [];
+  const found = [], areas = [...document.querySelectorAll('rect.band-area, rect.unread')];
+  const fills = new Set(areas.map(each => getComputedStyle(each).fill));
   const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
   const behind = element => {
     let stack = [];
@@ -39,8 +43,7 @@ TEXTS = """(() => {
     const style = getComputedStyle(element);
     if (element.namespaceURI.endsWith('svg')) {
       found.push([text, parts(style.fill), parts(style.stroke)]);
-      for (const area of document.querySelectorAll('rect.band-area, rect.unread'))
-        found.push([text, parts(style.fill), parts(getComputedStyle(area).fill)]);
+      for (const fill of fills) found.push([text, parts(style.fill), parts(fill)]);
     } else found.push([text, parts(style.color), behind(element)]);
   }
   return found;
@@ -216,6 +219,30 @@ def test_pictures_are_told_in_words(shelf: Shelf) -> None:
     page.evaluate("document.querySelectorAll('details').forEach(each => each.open = true)")
     assert ("columnheader", "air moist, °F") in named(page, "columnheader")
     assert page.evaluate("[...document.querySelectorAll('th')].every(each => each.scope)") is True
+
+
+def test_any_web_server_can_serve_them(shelf: Shelf) -> None:
+    """Over plain HTTP, here Python's own server: index, night, the night before, back; nothing else is asked for."""
+    asked: list[str] = []
+
+    class Noted(SimpleHTTPRequestHandler):
+        def log_message(self, format: str, *args: Any) -> None:
+            asked.append(self.path)
+
+    page = shelf.page
+    with ThreadingHTTPServer(("127.0.0.1", 0), partial(Noted, directory=str(shelf.ordinary))) as server:
+        threading.Thread(target=server.serve_forever, daemon=True).start()
+        page.online(True)
+        try:
+            page.open_address(f"http://127.0.0.1:{server.server_port}/index.html")
+            page.follow("document.querySelector('.nights a')")
+            page.follow("document.querySelector('a[rel=prev]')")
+            page.follow("document.querySelector('nav a')")
+            assert page.evaluate("document.querySelector('h1').textContent") == "The newest nights"
+        finally:
+            page.online(False)
+            server.shutdown()
+    assert asked == ["/index.html", "/night-2026-01-15.html", "/night-2026-01-14.html", "/index.html"]
 
 
 def test_names_are_text_whatever_they_hold(shelf: Shelf) -> None:

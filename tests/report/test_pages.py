@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import resource
 import stat
 import sys
 from pathlib import Path
@@ -127,6 +128,22 @@ def test_a_write_that_fails_leaves_the_old_page(tmp_path: Path) -> None:
     with pytest.raises(PagesError, match=r"cannot write pages to .*night-2026-01-15\.html\.new"):
         write_pages(tmp_path, night_of(house="New"))
     assert "Old" in (tmp_path / "night-2026-01-15.html").read_text(encoding="utf-8")
+
+
+def test_a_page_that_does_not_fit_leaves_the_old_one(tmp_path: Path) -> None:
+    """No file may grow past 20 kB (setrlimit(2), RLIMIT_FSIZE): the write breaks off midway, the old page stays."""
+    write_pages(tmp_path, night_of(house="Old"))
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (20_000, before[1]))
+    try:
+        with pytest.raises(PagesError, match="File too large"):
+            write_pages(tmp_path, night_of(house="New"))
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, before)
+    old = (tmp_path / "night-2026-01-15.html").read_text(encoding="utf-8")
+    assert "Old" in old
+    assert old.rstrip().endswith("</html>")
+    assert names_in(tmp_path) == ["index.html", "night-2026-01-15.html", "nights-2026.html"]
 
 
 def test_nothing_is_written_through_a_link(tmp_path: Path) -> None:
