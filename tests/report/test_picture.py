@@ -240,6 +240,13 @@ def test_a_quiet_night_says_so_and_shows_each_line() -> None:
         assert there(image, colour) > 200, colour
 
 
+def test_paper_is_white_and_ink_is_black() -> None:
+    """Whatever few colours the file has, these two are exact: most of the sheet, and all of the text."""
+    image = pixels(cold_night())
+    assert (image == 255).all(axis=2).mean() > 0.4
+    assert (image == 0).all(axis=2).mean() > 0.02
+
+
 def test_the_legend_names_each_kind_of_mark_once() -> None:
     """Only what is on the sheet: nothing was unread, so that is not in it."""
     told = words(night_of())
