@@ -17,6 +17,7 @@ from matwarden.report.units import local_day_and_clock
 from matwarden.settings import Settings, load
 from matwarden.sinks.console import ConsoleSink
 from matwarden.sinks.demo_broker import DemoBrokerError, embedded_broker
+from matwarden.sinks.push_send import PICTURE_LINE
 from matwarden.sinks.push_terms import PushTarget, PushTerms
 from matwarden.sinks.store_latches import LATCHES
 from matwarden.sinks.store_schema import DATABASE, StoreError
@@ -144,7 +145,8 @@ def _introduce(settings: Settings) -> None:
 def _conclude(run: Rehearsal, out: Path) -> None:
     for digest in run.digests:
         print(f"\n--- digest of {digest.date} ---\n{digest.text}")
-    pushes = (out / PHONE).read_text(encoding="utf-8").count("\n") if (out / PHONE).exists() else 0
+    lines = (out / PHONE).read_text(encoding="utf-8").splitlines() if (out / PHONE).exists() else []
+    pushes = sum(PICTURE_LINE not in line for line in lines)
     print(f"\nThe files of this run are in {out}:")
     print(f"  {DATABASE}   every reading, verdict, alarm and digest (SQLite)")
     print(f"  {PHONE}     the {pushes} pushes, as a phone would have got them")

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from itertools import accumulate, pairwise
 from typing import Any
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from digest_examples import HEAT, HOUR_S, LENGTH_S, OAK, QUIET_SERIES, ROOM, ROWAN, START_S, line, probe, steady
 from matwarden.core.record import AlarmLine, HeatChange, Point, SeriesKey, Window
@@ -175,3 +178,46 @@ def test_no_steps_are_refused() -> None:
     """A night in no steps is a caller's mistake."""
     with pytest.raises(ValueError, match="0 steps"):
         night(steps=0)
+
+
+@given(
+    gaps_s=st.lists(st.floats(0.5, 900.0), max_size=60),
+    stale_s=st.floats(30.0, 600.0),
+    steps=st.integers(1, 40),
+)
+def test_a_step_is_empty_exactly_where_nothing_was_read_or_held(
+    gaps_s: list[float], stale_s: float, steps: int
+) -> None:
+    """For any times of reading and any hold: as a reckoning says that looks at every reading for every step."""
+    times = list(accumulate(gaps_s))
+    values = [20.0 + number % 7 for number in range(len(times))]
+    lasts_s = (times[-1] if times else 0.0) + 100.0
+    series = {AIR: [Point(at_s, START_S + at_s, value) for at_s, value in zip(times, values, strict=True)]}
+    tub = replace(OAK, probes=(replace(OAK.probes[0], stale_s=stale_s),))
+    window = Window(0.0, lasts_s, START_S, START_S + lasts_s, series, (), (), (), 0, ())
+    strips = strips_of(window, (tub,), (), steps=steps)
+    for number, step in enumerate(strips.tubs[0].lines[0].steps):
+        from_s, to_s = number * strips.step_s, (number + 1) * strips.step_s
+        middle_s = from_s + strips.step_s / 2.0
+        inside = [value for at_s, value in zip(times, values, strict=True) if from_s <= at_s < to_s]
+        before = [(at_s, value) for at_s, value in zip(times, values, strict=True) if at_s < from_s]
+        if not inside and before and before[-1][0] + stale_s >= middle_s:
+            inside = [before[-1][1]]
+        assert step == (Step(min(inside), max(inside)) if inside else None)
+
+
+@given(states=st.lists(st.tuples(st.sampled_from(list(S)), st.floats(1.0, 4000.0)), max_size=20))
+def test_an_alarm_is_on_exactly_while_its_state_says_so(states: list[tuple[AlarmState, float]]) -> None:
+    """Over any sequence of states: the spans add up to the time in which it rang, was acknowledged or latched."""
+    on = {S.UNACKNOWLEDGED, S.ACKNOWLEDGED, S.LATCHED_UNACKNOWLEDGED, S.LATCHED_ACKNOWLEDGED}
+    at_s, previous, on_s, alarms = 0.0, S.NORMAL, 0.0, []
+    for state, after_s in states:
+        on_s += after_s if previous in on else 0.0
+        at_s += after_s
+        alarms.append(line("cold/oak", at_s, state)._replace(previous=previous))
+        previous = state
+    on_s += LENGTH_S - at_s if previous in on else 0.0
+    spans = night(alarms=alarms, standing=alarms[-1:]).tubs[0].alarms
+    assert sum(span.to_s - span.from_s for span in spans) == pytest.approx(on_s)
+    assert all(one.to_s <= other.from_s for one, other in pairwise(spans))
+    assert [span.standing for span in spans if span.to_s == LENGTH_S] == ([True] if previous in on else [])

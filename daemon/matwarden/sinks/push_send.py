@@ -21,13 +21,16 @@ from urllib.parse import unquote
 
 from matwarden.sinks.push_terms import PushTarget
 
-__all__ = ["SEND_LIMIT_S", "Sender", "address_of", "redact", "send"]
+__all__ = ["PICTURE_LINE", "SEND_LIMIT_S", "Sender", "address_of", "redact", "send"]
 
 # The library gives up a silent service after some seconds itself; its start takes seconds too on the smallest board.
 SEND_LIMIT_S = 30.0
 
 # With a picture less: the words alone must still have their time, and the alarms behind them.
 _PICTURE_LIMIT_S = 20.0
+
+PICTURE_LINE = "  picture: "
+"""By this a line of a `file:` target tells where the picture of the line before it is."""
 
 # (target, title, body, priority, UTC seconds, picture) -> None when it was delivered, else why not, without any secret.
 Sender = Callable[[PushTarget, str, str, str, float, Path | None], str | None]
@@ -114,7 +117,7 @@ def _append(path: Path, title: str, body: str, wall_s: float, attachment: Path |
         with path.open("a", encoding="utf-8") as file:
             file.write(f"{moment}  {title}  {one_line}\n")
             if attachment is not None:
-                file.write(f"{moment}  {title}  picture: {attachment}\n")
+                file.write(f"{moment}  {title}{PICTURE_LINE}{attachment}\n")
     except OSError as error:
         return f"cannot append to {path}: {error.strerror}"
     return None
