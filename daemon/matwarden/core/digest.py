@@ -10,6 +10,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from matwarden.core.exposure import Exposure, Extreme, exposure, extremes, outermost
+from matwarden.core.humidity import HumidityNight, SidesNight, humidity_nights, sides_night
 from matwarden.core.record import AlarmLine, HeatChange, Point, Window
 from matwarden.terms import AlarmState, Band, Enclosure, ProbeTerms, Quantity, Role, Side
 
@@ -69,6 +70,7 @@ class EnclosureNight:
             add up to the window, less the wait for the first reading where that is no longer than the stale time.
         in_band_share: of the time that was read; None when nothing was.
         started, returned: alarms that did so in the window. standing: alarms still on at its end.
+        humidity: of each place where it was read. sides: the moist one against the dry one.
     """
 
     id: str
@@ -82,6 +84,8 @@ class EnclosureNight:
     started: tuple[AlarmLine, ...]
     returned: tuple[AlarmLine, ...]
     standing: tuple[AlarmLine, ...]
+    humidity: tuple[HumidityNight, ...] = ()
+    sides: SidesNight | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,6 +181,8 @@ def _enclosure(
         started=tuple(line for line in started if line.enclosure == enclosure.id),
         returned=tuple(line for line in returned if line.enclosure == enclosure.id),
         standing=tuple(line for line in standing if line.enclosure == enclosure.id),
+        humidity=humidity_nights(window, enclosure.probes),
+        sides=sides_night(window, enclosure.probes),
     )
 
 

@@ -7,6 +7,7 @@ from typing import Any
 
 from matwarden.core.digest import Climate, EnclosureNight, NightDigest, Unread
 from matwarden.core.exposure import Extreme, Spell
+from matwarden.core.humidity_document import humidity_document, sides_document
 from matwarden.core.record import AlarmLine
 from matwarden.core.units import rfc3339_z
 from matwarden.terms import Quantity
@@ -59,6 +60,8 @@ def _enclosure(night: EnclosureNight) -> dict[str, Any]:
             "above_kh": _rounded(inside.above_kh),
         },
         "climates": [_climate(each) for each in night.climates],
+        "humidity": humidity_document(night.humidity),
+        "sides": sides_document(night.sides),
         "heat": None
         if night.heat is None
         else {

@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 from matwarden.core.digest import Climate, EnclosureNight, NightDigest, Unread
 from matwarden.core.exposure import Extreme, Spell
+from matwarden.report.humidity_text import humidity_lines
 from matwarden.report.units import (
     difference_value,
     duration_text,
@@ -140,6 +141,7 @@ def tub_lines(night: EnclosureNight, unit: Unit, zone: ZoneInfo, lasts_s: float)
     places = [place for each in _beside(night) if (place := _place(each, unit))]
     if places:
         lines.append("  " + ", ".join(places))
+    lines += humidity_lines(night.humidity, night.sides, unit)
     outside = [
         *_spell("cold", inside.longest_below, inside.below_kh, unit, zone, lasts_s),
         *_spell("hot", inside.longest_above, inside.above_kh, unit, zone, lasts_s),
