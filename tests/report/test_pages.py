@@ -65,8 +65,9 @@ def test_the_same_night_again_replaces_its_page(tmp_path: Path) -> None:
 
 
 def test_a_page_leads_to_the_night_before_it(tmp_path: Path) -> None:
-    """The nearest earlier one that has a page, however long ago; the first has none."""
+    """The nearest earlier one that has a page, however long ago; never itself, when it is made again."""
     made_up(tmp_path, "2025-12-30", "2026-02-01")
+    write_pages(tmp_path, night_of())
     write_pages(tmp_path, night_of())
     assert listed(tmp_path, "night-2026-01-15.html") == ["2025-12-30"]
 

@@ -65,9 +65,10 @@ class SheetRow(NamedTuple):
 
 
 class Sheet(NamedTuple):
-    """The strip as a table. `every`: what a row is, in words."""
+    """The strip as a table. `every`: what a row is, in words. `within`: how exactly its hours are cut."""
 
     every: str
+    within: str
     heads: tuple[str, ...]
     rows: tuple[SheetRow, ...]
 
@@ -174,19 +175,31 @@ def _sheet(strip: Strip, night: Night) -> Sheet | None:
         return int((wall_s + offset_s) // (every_h * _HOUR_S)), offset_s
 
     heads = [_head(line, night.unit) for line in lines] + ([] if strip.heat is None else ["heat, min"])
+    groups = [(*key, list(steps)) for key, steps in groupby(range(len(strips.walls)), hour)]
+    wall_starts = [number * every_h * _HOUR_S - offset_s for number, offset_s, _ in groups]
+    begins = [
+        _begins_s(strips, steps[0], starts_s) for (_, _, steps), starts_s in zip(groups, wall_starts, strict=True)
+    ]
     rows, day = [], ""
-    for (number, offset_s), group in groupby(range(len(strips.walls)), hour):
-        steps = list(group)
-        starts_s = number * every_h * _HOUR_S - offset_s
+    for (_, _, steps), starts_s, from_s, to_s in zip(
+        groups, wall_starts, begins, [*begins[1:], strips.lasts_s], strict=True
+    ):
         today = local_day(starts_s, zone)
         clock = local_clock(starts_s, zone)
         cells = [_cell(line, steps, night.unit) for line in lines]
         if strip.heat is not None:
-            cells.append(_heated(strip, strips, steps))
+            heat_s = sum(max(0.0, min(span.to_s, to_s) - max(span.from_s, from_s)) for span in strip.heat)
+            cells.append(f"{heat_s / 60.0:.0f}")
         rows.append(SheetRow(clock if today == day else f"{today} {clock}", tuple(cells)))
         day = today
     every = "hour by hour" if every_h == 1 else f"every {every_h} hours"
-    return Sheet(every, tuple(heads), tuple(rows))
+    return Sheet(every, duration_text(strips.step_s), tuple(heads), tuple(rows))
+
+
+def _begins_s(strips: NightStrips, first: int, starts_s: float) -> float:
+    """When a row begins that has this step as its first: within the step before it, by the clock."""
+    at_s = first * strips.step_s
+    return max(0.0, at_s - strips.step_s, at_s - (strips.walls[first] - starts_s))
 
 
 def _head(line: Line, unit: Unit) -> str:
@@ -205,9 +218,3 @@ def _cell(line: Line, steps: Sequence[int], unit: Unit) -> str | None:
     else:
         texts = [f"{value:.0f}" for value in (low, high)]
     return texts[0] if texts[0] == texts[1] else " to ".join(texts)
-
-
-def _heated(strip: Strip, strips: NightStrips, steps: Sequence[int]) -> str:
-    from_s, to_s = steps[0] * strips.step_s, (steps[-1] + 1) * strips.step_s
-    heat_s = sum(max(0.0, min(span.to_s, to_s) - max(span.from_s, from_s)) for span in strip.heat or ())
-    return f"{heat_s / 60.0:.0f}"
