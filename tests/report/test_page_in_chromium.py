@@ -20,6 +20,8 @@ from page_examples import HOSTILE_NAMES, full_shelf, troubled_night
 
 # The least that makes small text readable: WCAG 2.2, success criterion 1.4.3.
 READABLE = 4.5
+# And what makes a line or a bar discernible: criterion 1.4.11 (non-text contrast).
+DISCERNIBLE = 3.0
 PAGES = ("night-2026-01-15.html", "index.html", "nights-2026.html")
 # 320 pixels: WCAG 2.2, success criterion 1.4.10 (reflow). The others are a phone and a desktop.
 SIZES = ((320, 640), (360, 800), (1440, 900))
@@ -45,6 +47,24 @@ TEXTS = """(() => {
       found.push([text, parts(style.fill), parts(style.stroke)]);
       for (const fill of fills) found.push([text, parts(style.fill), parts(fill)]);
     } else found.push([text, parts(style.color), behind(element)]);
+  }
+  return found;
+})()"""
+# Every line and bar of a strip with its colour, and what it may lie on.
+MARKS = """(() => {
+  const parts = css => css.match(/[\\d.]+/g).map(Number);
+  const colour = (each, name) => parts(getComputedStyle(each)[name]);
+  const card = colour(document.querySelector('.card'), 'backgroundColor');
+  const found = [];
+  for (const strip of document.querySelectorAll('.strip')) {
+    const band = strip.querySelector('.band-area'), track = strip.querySelector('.track');
+    for (const line of strip.querySelectorAll('path.mid, .edge-line')) {
+      found.push([line.getAttribute('class'), colour(line, 'stroke'), card]);
+      if (band) found.push([line.getAttribute("class"), colour(line, "stroke"), colour(band, "fill")]);
+    }
+    for (const bar of strip.querySelectorAll('.heat, .alarm'))
+      for (const under of [card, ...(track ? [colour(track, 'fill')] : [])])
+        found.push([bar.getAttribute('class'), colour(bar, 'fill'), under]);
   }
   return found;
 })()"""
@@ -153,6 +173,15 @@ def test_opened_tables_fit_too(shelf: Shelf) -> None:
     assert unreadable(shelf.page) == []
     frames = "[...document.querySelectorAll('.scroll')].map(each => each.tabIndex)"
     assert shelf.page.evaluate(frames) == [0, 0]
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_lines_and_bars_stand_out(shelf: Shelf, scheme: str) -> None:
+    """Each line against the card and the band, each bar against what lies under it: 3 to 1."""
+    shelf.page.open(shelf.ordinary / PAGES[0], scheme=scheme)
+    marks = shelf.page.evaluate(MARKS)
+    assert {"mid wall", "mid air moist", "mid substrate", "mid room", "heat", "alarm"} <= {kind for kind, *_ in marks}
+    assert [(kind, *colours) for kind, *colours in marks if contrast(*colours) < DISCERNIBLE] == []
 
 
 def test_light_and_dark_are_not_the_same(shelf: Shelf) -> None:
