@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 
 from matwarden.devices import OpenDevices
 from matwarden.exit_codes import Exit
+from matwarden.night import PICTURES
 from matwarden.rehearsal import Rehearsal
 from matwarden.report.units import local_day_and_clock
 from matwarden.settings import Settings, load
@@ -28,7 +29,8 @@ __all__ = ["PHONE", "demo_settings", "demonstrate"]
 PHONE = "phone.txt"
 _MARK = "made-by-demo.txt"
 _RECORD = (DATABASE, f"{DATABASE}-wal", f"{DATABASE}-shm", LATCHES, "matwarden.lock")
-_OURS = (*_RECORD, PHONE, "relays.txt", "relay-lines", _MARK)
+_PAGES = "pages"
+_OURS = (*_RECORD, PHONE, "relays.txt", "relay-lines", _MARK, _PAGES, PICTURES)
 
 
 def demo_settings() -> Path:
@@ -112,6 +114,7 @@ def _into(settings: Settings, out: Path) -> Settings:
         settings,
         store=replace(settings.store, directory=out),
         push=PushTerms((PushTarget("phone", url=f"file:{out / PHONE}"),), 72 * 3600.0, 1000),
+        digest=replace(settings.digest, pages=out / _PAGES if settings.digest.pages is not None else None),
         simulation=replace(simulation, record=out / "relays.txt"),
     )
 
@@ -151,3 +154,7 @@ def _conclude(run: Rehearsal, out: Path) -> None:
     print(f"  {DATABASE}   every reading, verdict, alarm and digest (SQLite)")
     print(f"  {PHONE}     the {pushes} pushes, as a phone would have got them")
     print("  relays.txt    each time a relay's line changed")
+    if (out / PICTURES).is_dir():
+        print(f"  {PICTURES}/     a picture of each night, as it went with the push")
+    if (out / _PAGES / "index.html").is_file():
+        print(f"  {_PAGES}/        a page of each night: open {_PAGES}/index.html in a browser")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from datetime import date
+from pathlib import Path
 
 from matwarden.events import DigestMade, Event, Flush, Notice, PushAsked
 from matwarden.night import Made, make_night
@@ -49,10 +50,12 @@ class Digests:
         if not self._drained(FLUSH_WITHIN_S):
             self._tell([Notice(at, f"digest of {day}: the store is too slow; trying again later", warning=True)])
             return False
-        # A picture that no memory is left for must not cost the keeper the words.
-        make = make_night if self._came_to_nothing == day else self._make
         try:
-            made = make(self._settings, day.isoformat())
+            if self._came_to_nothing == day:
+                # A picture that no memory is left for must not cost the keeper the words.
+                made = make_night(self._settings, day.isoformat(), words_only=True)
+            else:
+                made = self._make(self._settings, day.isoformat())
         except NightError as error:
             self._came_to_nothing = day
             self._tell([Notice(at, f"digest of {day}: {error}; trying again later", warning=True)])
@@ -66,8 +69,9 @@ class Digests:
     def _events(self, made: Made, at: At) -> list[Event]:
         title = f"{self._settings.house_name}: {made.first_line}"
         body = made.text.partition("\n")[2]
+        picture = None if made.picture is None else Path(made.picture)
         return [
             DigestMade(at, made.date, made.text, made.document),
-            PushAsked(at, f"digest/{made.date}", title, body, Priority.LOW),
+            PushAsked(at, f"digest/{made.date}", title, body, Priority.LOW, attachment=picture),
             *(Notice(at, f"digest of {made.date}: {note}", warning=True) for note in made.notes),
         ]

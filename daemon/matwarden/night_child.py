@@ -17,7 +17,7 @@ import threading
 from dataclasses import asdict
 from pathlib import Path
 
-from matwarden.night import Made, make_night
+from matwarden.night import PICTURES, Made, make_night
 from matwarden.settings.resolved import Settings
 from matwarden.sinks.store_schema import StoreError
 
@@ -53,6 +53,9 @@ class NightChild:
         order = pickle.dumps((settings, day))
         # One thread for the linear algebra nobody asks for: each would reserve memory of its own.
         environment = {**os.environ, "OPENBLAS_NUM_THREADS": "1"}
+        if settings.digest.picture:
+            # What the drawing library has found out about the fonts: seconds, on a small board, each night.
+            environment["MPLCONFIGDIR"] = str(settings.store.directory / PICTURES / "fonts")
         try:
             with self._lock:
                 if self._stopped:

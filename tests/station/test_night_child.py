@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import shutil
 import sys
 import threading
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -13,7 +15,7 @@ import pytest
 from helpers_station import House, house
 from matwarden.digests import Digests
 from matwarden.events import DigestMade, Event, Notice, PushAsked
-from matwarden.night import Made, make_night
+from matwarden.night import PICTURES, Made, make_night
 from matwarden.night_child import NightChild, NightError
 from matwarden.settings.resolved import Settings
 from matwarden.sinks.store_schema import StoreError
@@ -83,6 +85,70 @@ def test_an_interpreter_that_cannot_be_started_is_no_crash(recorded: Settings, m
     monkeypatch.setattr(sys, "executable", "/nowhere/python3")
     with pytest.raises(NightError, match="cannot be started"):
         NightChild().make(recorded, _DAY)
+
+
+def _with_both(settings: Settings, pages: Path) -> Settings:
+    return replace(settings, digest=replace(settings.digest, picture=True, pages=pages))
+
+
+def test_picture_and_page_are_made_beside_the_words(recorded: Settings, tmp_path: Path) -> None:
+    """The child writes both; the picture goes with the push."""
+    settings = _with_both(recorded, tmp_path / "pages")
+    digests, told = _digests(settings, NightChild().make)
+    assert digests.make(date.fromisoformat(_DAY))
+    asked = next(event for event in told if isinstance(event, PushAsked))
+    assert asked.attachment is not None
+    assert asked.attachment.read_bytes().startswith(b"\x89PNG")
+    assert _DAY in (tmp_path / "pages" / "index.html").read_text(encoding="utf-8")
+    assert (tmp_path / "pages" / f"night-{_DAY}.html").is_file()
+    assert not [event for event in told if isinstance(event, Notice)]
+
+
+def test_a_place_that_takes_no_picture_and_no_page_costs_no_words(recorded: Settings, tmp_path: Path) -> None:
+    """What could not be made is told, the digest all the same."""
+    (tmp_path / "file").write_text("in the way", encoding="utf-8")
+    blocked = recorded.store.directory / PICTURES
+    settings = _with_both(recorded, tmp_path / "file" / "pages")
+    shutil.rmtree(blocked, ignore_errors=True)
+    blocked.write_text("in the way", encoding="utf-8")
+    try:
+        made = make_night(settings, _DAY)
+    finally:
+        blocked.unlink()
+    assert made.text == make_night(recorded, _DAY).text
+    assert made.picture is None
+    assert [note.partition(":")[0] for note in made.notes] == ["no picture", "no page"]
+
+
+@pytest.mark.parametrize("lacks", ["matplotlib", "jinja2"])
+def test_a_library_that_is_not_installed_costs_no_words(
+    recorded: Settings, tmp_path: Path, lacks: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The note says what to install."""
+    for name in [
+        name for name in sys.modules if name.partition(".")[0] == lacks or name.startswith("matwarden.report.p")
+    ]:
+        monkeypatch.delitem(sys.modules, name)
+    monkeypatch.setitem(sys.modules, lacks, None)  # type: ignore[arg-type]
+    made = make_night(_with_both(recorded, tmp_path / "pages"), _DAY)
+    assert len(made.notes) == 1
+    assert lacks in made.notes[0]
+    assert "pip install 'matwarden[report]'" in made.notes[0]
+
+
+def test_pictures_that_nobody_waits_for_any_more_are_dropped(recorded: Settings) -> None:
+    """A month of them stays; what is not ours stays for ever."""
+    settings = replace(recorded, digest=replace(recorded.digest, picture=True))
+    kept = settings.store.directory / PICTURES
+    kept.mkdir(exist_ok=True)
+    for name in ("night-2025-12-16.png", "night-2025-12-17.png", "holiday.png"):
+        (kept / name).write_bytes(b"")
+    make_night(settings, _DAY)
+    assert sorted(path.name for path in kept.glob("*.png")) == [
+        "holiday.png",
+        "night-2025-12-17.png",
+        f"night-{_DAY}.png",
+    ]
 
 
 def test_where_the_child_comes_to_nothing_the_next_try_does_without(recorded: Settings) -> None:
