@@ -129,7 +129,7 @@ def test_a_library_that_is_not_installed_costs_no_words(
         name for name in sys.modules if name.partition(".")[0] == lacks or name.startswith("matwarden.report.p")
     ]:
         monkeypatch.delitem(sys.modules, name)
-    monkeypatch.setitem(sys.modules, lacks, None)  # type: ignore[arg-type]
+    monkeypatch.setitem(sys.modules, lacks, None)
     made = make_night(_with_both(recorded, tmp_path / "pages"), _DAY)
     assert len(made.notes) == 1
     assert lacks in made.notes[0]

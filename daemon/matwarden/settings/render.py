@@ -208,7 +208,7 @@ def _digest(settings: Settings) -> str:
     digest = settings.digest
     if not digest.enabled:
         return "off"
-    pages = f"; a page of each night in {digest.pages}" if digest.pages is not None else ""
+    pages = f"; pages in {digest.pages}" if digest.pages is not None else ""
     return f"at {digest.at}{', with a picture' if digest.picture else ''}{pages}"
 
 
