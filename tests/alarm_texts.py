@@ -17,6 +17,7 @@ from matwarden.core.alarm_table import (
     PEER_ALARMS,
     PEER_LOST,
     TOGETHER_ALARMS,
+    TOO_DRY,
     UNSTEADY_PROBE,
     delays,
 )
@@ -48,6 +49,7 @@ def why(condition: str, unit: Unit) -> str:
         "heat-while-cut": f"wall {told(29.9)}, air {told(26.0)}",
         "probes-disagree": f"{told(21.3)} and {told(24.1)}",
         "relay-wear": "80000 of 100000 operations",
+        "too-dry": "humidity 44 %, VPD 1.8 kPa",
         "cold-together": f"Oak {told(21.0)}, Alder {told(21.4)}, Hazel {told(20.9)}",
         "hot-together": f"Oak {told(30.0)}, Alder {told(29.4)}, Hazel {told(29.6)}",
         "blind-together": "Oak, Alder, Hazel",
@@ -64,7 +66,7 @@ def texts_of(spec: AlarmSpec, tub: str, probe: str, unit: Unit) -> Iterator[tupl
     """Moment, push (None: the phone is not told) and sentence: start, again, second targets, return."""
     band = None if spec in (*HOUSE_ALARMS, *PEER_ALARMS) else BAND
     worst = {Worst.LOWEST: 20.9, Worst.HIGHEST: 30.0, None: None}[spec.worst]
-    has_now = spec.worst is not None or spec in (BLIND_PROBE, UNSTEADY_PROBE)
+    has_now = spec.worst is not None or spec in (BLIND_PROBE, TOO_DRY, UNSTEADY_PROBE)
     now_c = {Worst.LOWEST: 21.3, Worst.HIGHEST: 29.4, None: 23.4}[spec.worst] if has_now else None
     how_many = "17 of 20" if spec in TOGETHER_ALARMS else "lost" if spec is PEER_LOST else ""
     facts = Facts(tub, unit, band, now_c, probe, why(spec.condition, unit), how_many)

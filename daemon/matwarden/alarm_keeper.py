@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any, NamedTuple
 
 from matwarden.alarm import Alarm
@@ -17,6 +17,7 @@ from matwarden.core.alarm_table import (
     PROBES_DISAGREE,
     RELAY_FAULT,
     RELAY_WEAR,
+    TOO_DRY,
     UNSTEADY_PROBE,
 )
 from matwarden.core.alarm_words import Facts
@@ -25,9 +26,10 @@ from matwarden.core.conditions import Inside, is_cold, is_hot, is_probe_blind, i
 from matwarden.core.disagreement import comparable, is_apart, widest
 from matwarden.core.units import difference_text, temperature_text
 from matwarden.core.unsteady import STEADY, is_unsteady, step_doubts
+from matwarden.dry_keeper import DryKeeper
 from matwarden.events import Event, Notice
 from matwarden.heat_keeper import HeatKeeper
-from matwarden.terms import AlarmTimes, At, Band, Enclosure, ProbeTerms, Seen, Unit
+from matwarden.terms import AlarmTimes, At, Band, Enclosure, ProbeTerms, Reading, Seen, Unit
 
 __all__ = ["Guarding", "RoomAlarms", "TubAlarms"]
 
@@ -60,6 +62,7 @@ class TubAlarms:
         self._cut_out, self._relay_fault = alarm(CUT_OUT), alarm(RELAY_FAULT)
         self._no_heat, self._stays_hot = alarm(HEAT_NOT_ARRIVING), alarm(HEAT_WHILE_CUT)
         self._wear, self._apart = alarm(RELAY_WEAR), alarm(PROBES_DISAGREE)
+        self.dry = DryKeeper(enclosure, alarm(TOO_DRY))
         self._probes = [(probe, alarm(BLIND_PROBE, probe.id, probe.id)) for probe in enclosure.probes]
         self._unsteady = [alarm(UNSTEADY_PROBE, probe.id, probe.id) for probe in enclosure.probes]
         self._doubts = [STEADY for _ in enclosure.probes]
@@ -80,7 +83,8 @@ class TubAlarms:
         of_mat = [self._cut_out, self._relay_fault, self._no_heat, self._stays_hot, self._wear]
         of_probes = [*(alarm for _, alarm in self._probes), *self._unsteady]
         mat, pairs = (of_mat if self._has_mat else []), ([self._apart] if self._pairs else [])
-        return [self._cold, self._hot, self._blind, *mat, *pairs, *of_probes]
+        dry = [self.dry.alarm] if self.dry.probes else []
+        return [self._cold, self._hot, self._blind, *mat, *pairs, *dry, *of_probes]
 
     def glance(self, seen: Mapping[str, Seen], now_s: float) -> Inside:
         """See how it is inside now, and which of its alarms are out: what many tubs are judged by, before `look`."""
@@ -101,12 +105,14 @@ class TubAlarms:
         guarding: Guarding | None,
         at: At,
         together: frozenset[str] = frozenset(),
+        airs: Sequence[Reading | None] = (),
     ) -> list[Event]:
         """Look at every condition once.
 
         Args:
             seen: what each probe of the enclosure says now. guarding: None without a mat.
             together: the conditions that many tubs ring for as one.
+            airs: the last good reading of each of `dry.probes`.
         """
         events: list[Event] = []
         now_s = at.mono_s
@@ -146,6 +152,8 @@ class TubAlarms:
                 alarm.look(dark, follows, at, dt_s, None, told, events)
         if self._pairs:
             self._look_at_pairs(seen, at, dt_s, events)
+        if airs:
+            self.dry.look(airs, facts, at, dt_s, events)
         return events
 
     def _look_at_steadiness(

@@ -56,6 +56,7 @@ class Tub:
         )
         self._introduce_neighbours()
         self.alarms = TubAlarms(enclosure, unit, remembered, at)
+        self._airs = [probe for probe in self.probes if probe.terms.id in self.alarms.dry.probes]
         self.guard: GuardKeeper | None = None
         if enclosure.mat is not None and relay is not None:
             kept = remembered.get(f"guard/{enclosure.id}", {})
@@ -78,13 +79,13 @@ class Tub:
 
     def tell_alarms(self, at: At, together: frozenset[str]) -> list[Event]:
         """Look at the alarms, after the guard has acted. `together`: conditions that many tubs ring for as one."""
-        guard = self.guard
+        guard, airs = self.guard, [probe.latest for probe in self._airs]
         if guard is None:
-            return self.alarms.look(self.seen, None, at, together)
+            return self.alarms.look(self.seen, None, at, together, airs)
         tripped = guard.tripped
         why = guard.trip_words() if tripped else ""
         guarding = Guarding(guard.verdict.allowed, tripped, guard.relay_fault, why, guard.operations)
-        return self.alarms.look(self.seen, guarding, at, together)
+        return self.alarms.look(self.seen, guarding, at, together, airs)
 
     def _introduce_neighbours(self) -> None:
         # Whose movement shows that a probe is stuck: another one of its role, else the next nearest thing. Damp

@@ -141,6 +141,7 @@ class AlarmTimes:
         second_after_s: seconds until it rings at the second targets; None: never.
         re_alarm_s: seconds after which an acknowledged alarm that still stands is announced anew; None: never.
         lost_after_s: of another station that is watched from here, and of the broker.
+        too_dry_kpa: vapour-pressure deficit of the moist side's air at which it is too dry; None: never.
     """
 
     cold_after_s: float
@@ -153,6 +154,8 @@ class AlarmTimes:
     second_after_s: float | None = None
     re_alarm_s: float | None = None
     lost_after_s: float = 300.0
+    too_dry_kpa: float | None = None
+    too_dry_after_s: float = 21_600.0
 
 
 @dataclass(frozen=True, slots=True)

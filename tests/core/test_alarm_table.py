@@ -41,7 +41,7 @@ def ends(active_s: float, worst: float | None = None) -> Change:
 
 
 def test_every_alarm_says_what_it_leads_to_and_what_to_do() -> None:
-    """Twenty-one alarms, each with a consequence and a response of at least one whole sentence."""
+    """Twenty-two alarms, each with a consequence and a response of at least one whole sentence."""
     assert [spec.condition for spec in ALARMS] == [
         "cold",
         "hot",
@@ -54,6 +54,7 @@ def test_every_alarm_says_what_it_leads_to_and_what_to_do() -> None:
         "heat-while-cut",
         "probes-disagree",
         "relay-wear",
+        "too-dry",
         "cold-together",
         "hot-together",
         "blind-together",
@@ -96,6 +97,7 @@ def test_ids_and_delays_follow_the_settings() -> None:
         (60.0, 300.0),
         (3600.0, 300.0),
         (0.0, 0.0),
+        (21_600.0, 300.0),
         (0.0, 300.0),
         (0.0, 300.0),
         (0.0, 300.0),

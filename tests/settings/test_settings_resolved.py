@@ -101,7 +101,16 @@ def test_a_tub_without_a_mat_is_only_watched(tmp_path: Path) -> None:
     assert settings.enclosures[1].mat is None
     assert list(settings.relay_drivers) == ["oak"]
     assert settings.enclosures[1].alarms == AlarmTimes(
-        3600.0, 3600.0, 600.0, 300.0, 0.5, InverseTime(1.0, 810.0, 0.0, 1.0, 3600.0), 900.0, 1800.0, None
+        3600.0,
+        3600.0,
+        600.0,
+        300.0,
+        0.5,
+        InverseTime(1.0, 810.0, 0.0, 1.0, 3600.0),
+        900.0,
+        1800.0,
+        None,
+        too_dry_kpa=1.6,
     )
 
 
@@ -202,3 +211,24 @@ def test_chips_at_addresses_of_their_own_may_be_of_a_kind(tmp_path: Path, first:
     settings = sound(tmp_path, edited(REAL, ('address = "0x44"', f'address = "{first}"'), ("[[mat]]", more)))
     assert settings.probe_drivers["room"] == Hwmon("sht4x", first)
     assert settings.probe_drivers["room-2"] == Hwmon("sht4x", second)
+
+
+@pytest.mark.parametrize(
+    ("house_keys", "tub_keys", "limit_kpa", "after_s"),
+    [
+        ("", "", 1.6, 21_600.0),
+        ("too_dry_kpa = 1.2\ntoo_dry_after_h = 2", "", 1.2, 7200.0),
+        ("too_dry_kpa = 1.2", "too_dry_after_h = 0.5", 1.2, 1800.0),
+        ("", "too_dry_kpa = 0", None, 21_600.0),
+        ("too_dry_kpa = 0", "too_dry_kpa = 2", 2.0, 21_600.0),
+    ],
+)
+def test_how_dry_is_too_dry(
+    tmp_path: Path, house_keys: str, tub_keys: str, limit_kpa: float | None, after_s: float
+) -> None:
+    """The house's keys, or those of the tub in their place; 0 kPa turns the alarm off."""
+    text = edited(
+        REAL, ("[alarms]\n", f"[alarms]\n{house_keys}\n"), ("band_low = 22.0\n", f"band_low = 22.0\n{tub_keys}\n")
+    )
+    times = sound(tmp_path, text).enclosures[0].alarms
+    assert (times.too_dry_kpa, times.too_dry_after_s) == (limit_kpa, after_s)

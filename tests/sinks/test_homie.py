@@ -72,6 +72,21 @@ def test_only_probes_that_measure_humidity_get_a_property_for_it() -> None:
     assert [k for n in nodes.values() for k in n["properties"] if "humidity" in k] == ["humidity-dry"]
 
 
+def test_only_a_tub_whose_humidity_is_measured_can_be_too_dry() -> None:
+    """A probe of the moist side (or an untold one) that measures it, and a limit: else there is no such property."""
+    house = shelf()
+    lenient = [dataclasses.replace(e, alarms=dataclasses.replace(e.alarms, too_dry_kpa=1.6)) for e in house.enclosures]
+    for tubs, humid, told in (
+        (lenient, {"oak-moist"}, ["oak"]),
+        (lenient, {"oak-dry"}, []),
+        (house.enclosures, {"oak-moist"}, []),
+    ):
+        nodes = json.loads(
+            homie.description(dataclasses.replace(house, enclosures=tuple(tubs), humid=frozenset(humid)))
+        )
+        assert [name for name, node in nodes["nodes"].items() if "too-dry-alarm" in node["properties"]] == told
+
+
 def test_the_unit_is_the_keepers() -> None:
     """Temperatures are described in the unit of the settings, with the degree sign as C2 B0."""
     assert described("oak", "air-temperature", shelf(unit=Unit.F))["unit"].encode() == b"\xc2\xb0F"

@@ -16,6 +16,7 @@ __all__ = [
     "PROBES_DISAGREE",
     "RELAY_FAULT",
     "RELAY_WEAR",
+    "TOO_DRY",
     "UNSTEADY_PROBE",
 ]
 
@@ -198,5 +199,26 @@ RELAY_WEAR = AlarmSpec(
     response="Replace the relay in the next weeks, with the mains unplugged.",
     pushes_start=True,
     pushes_return=False,
+    worst=None,
+)
+
+TOO_DRY = AlarmSpec(
+    condition="too-dry",
+    title="too dry",
+    limit=(
+        "The moist side's air (or a probe's whose side is not told) would take up too_dry_kpa of vapour or more"
+        " (VPD), for too_dry_after_h. A probe on the dry side is not judged."
+    ),
+    deadband="0.2 kPa less than that",
+    priority=Priority.LOW,
+    latching=False,
+    auto_acknowledge_on_return=True,
+    consequence="The litter dries out; the animals lose water through their skins and moult badly.",
+    response=(
+        "Moisten the moist side, and leave the other one dry. If it is soon dry again, look at the lid and its vents;"
+        " a lamp dries a tub too: take it away."
+    ),
+    pushes_start=True,
+    pushes_return=True,
     worst=None,
 )

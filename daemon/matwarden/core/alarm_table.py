@@ -28,6 +28,7 @@ from matwarden.core.alarm_specs_tub import (
     PROBES_DISAGREE,
     RELAY_FAULT,
     RELAY_WEAR,
+    TOO_DRY,
     UNSTEADY_PROBE,
 )
 from matwarden.core.alarms import AlarmSpec
@@ -58,6 +59,7 @@ __all__ = [
     "RELAY_WEAR",
     "STORAGE_FAILING",
     "TOGETHER_ALARMS",
+    "TOO_DRY",
     "TUB_ALARMS",
     "UNSTEADY_PROBE",
     "alarm_id",
@@ -77,6 +79,7 @@ TUB_ALARMS: tuple[AlarmSpec, ...] = (
     HEAT_WHILE_CUT,
     PROBES_DISAGREE,
     RELAY_WEAR,
+    TOO_DRY,
 )
 TOGETHER_ALARMS: tuple[AlarmSpec, ...] = (COLD_TOGETHER, HOT_TOGETHER, BLIND_TOGETHER)
 HOUSE_ALARMS: tuple[AlarmSpec, ...] = (*TOGETHER_ALARMS, STORAGE_FAILING, CLOCK_STEPPED, POWER_LOST)
@@ -126,6 +129,8 @@ def delays(spec: AlarmSpec, times: AlarmTimes) -> tuple[float, float]:
         return _WELD_SURE_S, times.clear_after_s
     if spec is PROBES_DISAGREE:
         return _APART_S, times.clear_after_s
+    if spec is TOO_DRY:
+        return times.too_dry_after_s, times.clear_after_s
     if spec is STORAGE_FAILING:
         return _UNRECORDED_S, 0.0
     if spec in TOGETHER_ALARMS:

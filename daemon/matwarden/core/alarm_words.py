@@ -19,6 +19,7 @@ from matwarden.core.alarm_table import (
     PEER_LOST,
     RELAY_FAULT,
     TOGETHER_ALARMS,
+    TOO_DRY,
     UNSTEADY_PROBE,
 )
 from matwarden.core.alarms import AlarmSpec, Change, Worst
@@ -122,6 +123,8 @@ def start_text(spec: AlarmSpec, change: Change, facts: Facts) -> str:
         return (
             f"{facts.tub} has been {facts.how_many or spec.title} for {lasted}{_because(facts)}: nobody watches there."
         )
+    if spec is TOO_DRY:
+        return f"{facts.tub} has been {spec.title} for {lasted}{_because(facts)}{now}."
     return f"{facts.tub}: {_NEWS[spec.condition]}{_because(facts)}{now}."
 
 
@@ -167,6 +170,7 @@ _OVER = {
     "heat-while-cut": "the wall cools again",
     "probes-disagree": "its probes agree again",
     "relay-wear": "its relay counts as new",
+    "too-dry": "no longer too dry",
     "storage-failing": "everything is recorded again",
     "clock-stepped": "the clock has not been set again",
     "power-lost": "it runs again",

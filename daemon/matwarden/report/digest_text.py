@@ -38,6 +38,7 @@ _OF_A_TUB = {
     "heat-not-arriving": "no heat arrives",
     "probes-disagree": "probes disagree",
     "relay-wear": "relay nearly worn out",
+    "too-dry": "too dry",
 }
 _OF_NO_TUB = {
     "peer-lost": "another station lost",

@@ -23,6 +23,8 @@ HOUSE_TIMES = AlarmTimes(
     ring_again_s=900.0,
     second_after_s=1800.0,
     re_alarm_s=None,
+    # About 50 % humidity at 25 C: lenient. Common practice, no source.
+    too_dry_kpa=1.6,
 )
 
 
@@ -65,6 +67,8 @@ def alarm_times(sheet: Sheet, table: Table[rows.AlarmKeys], house: AlarmTimes) -
         minutes: float | None = getattr(table.row, key) if table.sound(key) else None
         return default_s if minutes is None else minutes * 60.0
 
+    hours: float | None = table.row.too_dry_after_h if table.sound("too_dry_after_h") else None
+    limit_kpa: float | None = table.row.too_dry_kpa if table.sound("too_dry_kpa") else None
     deadband_k = sheet.difference_k(table, "deadband", house.deadband_k, 0.0, 3.0)
     return replace(
         house,
@@ -74,6 +78,8 @@ def alarm_times(sheet: Sheet, table: Table[rows.AlarmKeys], house: AlarmTimes) -
         clear_after_s=seconds("clear_after_min", house.clear_after_s),
         deadband_k=house.deadband_k if deadband_k is None else deadband_k,
         inverse=_inverse(sheet, table, house.inverse),
+        too_dry_kpa=house.too_dry_kpa if limit_kpa is None else limit_kpa or None,
+        too_dry_after_s=house.too_dry_after_s if hours is None else hours * 3600.0,
     )
 
 

@@ -226,11 +226,17 @@ def _alarms(settings: Settings) -> list[str]:
     return [
         (f"{', '.join(names)}: " if len(groups) > 1 else "")
         + f"cold after {duration_text(times.cold_after_s)}, hot after {duration_text(times.hot_after_s)}"
-        f"{_inverse(times, settings.unit)}, blind after {duration_text(times.blind_after_s)}; ended by "
+        f"{_inverse(times, settings.unit)}, blind after {duration_text(times.blind_after_s)}{_dry(times)}; ended by "
         f"{duration_text(times.clear_after_s)} at least {difference_text(times.deadband_k, settings.unit)} inside the "
         "band"
         for times, names in groups.items()
     ]
+
+
+def _dry(times: AlarmTimes) -> str:
+    if times.too_dry_kpa is None:
+        return ""
+    return f", dry {times.too_dry_kpa:g} kPa after {duration_text(times.too_dry_after_s)}"
 
 
 def _inverse(times: AlarmTimes, unit: Unit) -> str:

@@ -89,6 +89,15 @@ class AlarmKeys(Row):
     inverse_reset_min: Number | None = Field(
         None, ge=1, le=1440, description="Minutes in the band in which a whole dose decays. Default 60."
     )
+    too_dry_kpa: Number | None = Field(
+        None,
+        ge=0,
+        le=5,
+        description="Vapour-pressure deficit of the moist side's air that is too dry, in kPa; 0: never. Default 1.6.",
+    )
+    too_dry_after_h: Number | None = Field(
+        None, ge=0.5, le=168, description="Hours it must be so dry before the low alarm. Default 6."
+    )
 
 
 class Alarms(AlarmKeys):

@@ -19,6 +19,7 @@ from typing import Any
 
 from matwarden.core.alarm_table import HOUSE_ALARMS, PEER_ALARMS, PEERS_UNSEEN
 from matwarden.core.disagreement import comparable
+from matwarden.core.dryness import counting
 from matwarden.terms import AlarmState, Enclosure, ProbeTerms, Reason, Role, Unit
 
 __all__ = [
@@ -126,10 +127,12 @@ def faults(device: DeviceTerms) -> list[str]:
     return found
 
 
-def conditions(enclosure: Enclosure) -> tuple[str, ...]:
-    """The alarms a tub can have, by the first part of their ids."""
+def conditions(enclosure: Enclosure, humid: frozenset[str] = frozenset()) -> tuple[str, ...]:
+    """The alarms a tub can have, by the first part of their ids. `humid`: the probes that measure humidity."""
     mat = () if enclosure.mat is None else _OF_A_MAT
-    return ("cold", "hot", "blind", *mat, *(("probes-disagree",) if comparable(enclosure.probes) else ()))
+    pairs = ("probes-disagree",) if comparable(enclosure.probes) else ()
+    dry = ("too-dry",) if any(probe.id in humid for probe in counting(enclosure.probes, enclosure.alarms)) else ()
+    return ("cold", "hot", "blind", *mat, *pairs, *dry)
 
 
 def house_alarms(device: DeviceTerms) -> dict[str, str]:
@@ -291,7 +294,7 @@ def _enclosure_properties(device: DeviceTerms, enclosure: Enclosure) -> dict[str
         properties["heat-allowed"] = Property("Heat allowed", "boolean", "cut,allowed")
         properties["heat-reason"] = Property("Why heat is cut or allowed", "enum", reasons)
         properties["relay-operations"] = Property("Relay operations", "integer", "0:")
-    for condition in conditions(enclosure):
+    for condition in conditions(enclosure, device.humid):
         properties[f"{condition}-alarm"] = _alarm(condition)
     return properties
 

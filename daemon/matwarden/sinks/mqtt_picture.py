@@ -234,7 +234,7 @@ class Picture:
             yield Value("heat-allowed", homie.boolean(allowed))
             yield Value("heat-reason", homie.string(reason))
             yield Value("relay-operations", homie.integer(told.operations) if told else b"")
-        for condition in homie.conditions(enclosure):
+        for condition in homie.conditions(enclosure, self._device.humid):
             yield self._alarm_state(f"{condition}/{enclosure.id}", f"{condition}-alarm")
 
     def _alarm_state(self, alarm_id: str, key: str) -> Value:
