@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import argparse
 import io
-import json
 import os
 import sys
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -16,6 +15,7 @@ from matwarden.alarm_commands import add_arguments as add_alarm_arguments
 from matwarden.alarm_commands import request_of
 from matwarden.alarm_listing import add_arguments as add_listing_arguments
 from matwarden.alarm_listing import carry_out as list_alarms
+from matwarden.asking import ask, span_s, told
 from matwarden.check_command import add_arguments as add_check_arguments
 from matwarden.check_command import carry_out as check
 from matwarden.cut import add_arguments as add_cut_arguments
@@ -30,7 +30,8 @@ from matwarden.probes_command import carry_out as list_probes
 from matwarden.push_commands import add_list_arguments as add_pushes_arguments
 from matwarden.push_commands import add_test_arguments as add_push_arguments
 from matwarden.push_commands import list_pushes, send_test
-from matwarden.settings import Settings, SettingsError, load
+from matwarden.record_commands import digest, status, why
+from matwarden.settings import SettingsError, load
 
 __all__ = ["parser", "run"]
 
@@ -212,163 +213,41 @@ def _demo(asked: argparse.Namespace, open_devices: OpenDevices) -> int:
     return demonstrate(asked.file, asked.out, open_devices)
 
 
-def _status(asked: argparse.Namespace, open_devices: OpenDevices) -> int:
-    from zoneinfo import ZoneInfo
-
-    from matwarden.clocks import SystemClock
-    from matwarden.recorded import recorded_status
-    from matwarden.report.status_text import status_text
-    from matwarden.sinks.store_schema import StoreError
-
-    settings = load(asked.settings)
-    answer = _ask(settings, {"do": "status"})
-    if answer is not None:
-        status = answer.get("status")
-        if status is None:
-            print(answer["text"], file=sys.stderr)
-            return Exit.REFUSED
-    else:
-        try:
-            status = recorded_status(settings, SystemClock().now().wall_s)
-        except StoreError as error:
-            print(f"matwarden: not running, and {error}", file=sys.stderr)
-            return Exit.NOT_RUNNING
-        if status is None:
-            print("matwarden: not running, and nothing was ever recorded", file=sys.stderr)
-            return Exit.NOT_RUNNING
-    if asked.json:
-        print(json.dumps(status, indent=2, ensure_ascii=False))
-    else:
-        print(status_text(status, settings.house_name, settings.unit, ZoneInfo(settings.zone)))
-    return Exit.OK
-
-
-def _digest(asked: argparse.Namespace, open_devices: OpenDevices) -> int:
-    from matwarden.night import kept_night, night_so_far
-    from matwarden.sinks.store_schema import StoreError
-
-    settings = load(asked.settings)
-    if asked.date is not None and not _is_date(asked.date):
-        print(f"matwarden: '{asked.date}' is not a date such as 2026-01-14", file=sys.stderr)
-        return Exit.USAGE
-    try:
-        found = night_so_far(settings) if asked.date is None else kept_night(settings, asked.date)
-    except StoreError as error:
-        print(f"matwarden: {error}", file=sys.stderr)
-        return Exit.STORE
-    if found is None:
-        print(f"matwarden: there is no digest of {asked.date or 'the time so far'}", file=sys.stderr)
-        return Exit.UNKNOWN
-    text, document = found
-    print(json.dumps(document, indent=2, ensure_ascii=False) if asked.json else text)
-    return Exit.OK
-
-
 def _alarms(asked: argparse.Namespace, open_devices: OpenDevices) -> int:
-    return list_alarms(asked, lambda settings: _ask(settings, {"do": "alarms"}))
-
-
-def _why(asked: argparse.Namespace, open_devices: OpenDevices) -> int:
-    from matwarden.clocks import SystemClock
-    from matwarden.recorded import recorded_why
-    from matwarden.sinks.store_schema import StoreError
-
-    settings = load(asked.settings)
-    answer = _ask(settings, {"do": "why", "enclosure": asked.enclosure})
-    if answer is not None:
-        return _show(answer, asked.json)
-    try:
-        text = recorded_why(settings, asked.enclosure, SystemClock().now().wall_s)
-    except StoreError as error:
-        print(f"matwarden: not running, and {error}", file=sys.stderr)
-        return Exit.NOT_RUNNING
-    return _show({"running": False, **_not_running(settings, asked.enclosure, text)}, asked.json)
-
-
-def _not_running(settings: Settings, enclosure_id: str, text: str | None) -> dict[str, Any]:
-    """What the station would answer to `why`, from the settings and the last recorded verdict."""
-    from matwarden.control_client import no_mat_text, unknown_text
-
-    found = next((each for each in settings.enclosures if each.id == enclosure_id), None)
-    if found is None:
-        return {"ok": False, "unknown": True, "text": unknown_text(each.id for each in settings.enclosures)}
-    if found.mat is None:
-        return {"ok": False, "text": no_mat_text(found.name)}
-    return {"ok": True, "text": text or f"Nothing runs, so heat is cut. Nothing was ever decided for {found.name}."}
+    return list_alarms(asked, lambda settings: ask(settings, {"do": "alarms"}))
 
 
 def _person(asked: argparse.Namespace, open_devices: OpenDevices) -> int:
     """The verbs that need the running station: reset, hold, release."""
     request: dict[str, Any] = {"do": asked.verb, "enclosure": asked.enclosure}
     if asked.verb == "hold":
-        span_s = _span_s(asked.span)
-        if span_s is None:
+        for_s = span_s(asked.span)
+        if for_s is None:
             print(f"matwarden: '{asked.span}' is not a time such as 90s, 30min or 2h", file=sys.stderr)
             return Exit.USAGE
-        request["for_s"] = span_s
-    return _told(asked, request)
-
-
-def _told(asked: argparse.Namespace, request: Mapping[str, Any]) -> int:
-    """Ask the running station and show its answer."""
-    settings = load(asked.settings)
-    answer = _ask(settings, request)
-    if answer is None:
-        print(f"matwarden: not running: nobody answers at {settings.control.socket}", file=sys.stderr)
-        return Exit.NOT_RUNNING
-    return _show(answer, asked.json)
-
-
-def _ask(settings: Settings, request: Mapping[str, Any]) -> dict[str, Any] | None:
-    """The running station's answer; None when none runs."""
-    from matwarden.control_client import NotRunningError, ask
-
-    try:
-        return ask(settings.control.socket, request)
-    except NotRunningError:
-        return None
-    except PermissionError:
-        text = f"this user may not use {settings.control.socket}; join the group that owns it, or use sudo"
-        return {"ok": False, "text": text}
-
-
-def _show(answer: Mapping[str, Any], as_json: bool) -> int:
-    if as_json:
-        print(json.dumps(dict(answer), indent=2, ensure_ascii=False))
-    else:
-        print(answer["text"], file=sys.stdout if answer["ok"] else sys.stderr)
-    if answer["ok"]:
-        return Exit.OK
-    return Exit.UNKNOWN if answer.get("unknown") else Exit.REFUSED
+        request["for_s"] = for_s
+    return told(asked, request)
 
 
 def _alarm(asked: argparse.Namespace, open_devices: OpenDevices) -> int:
     """The verbs about alarms that need the running station."""
-    request = request_of(asked, _span_s)
+    request = request_of(asked, span_s)
     if isinstance(request, str):
         print(f"matwarden: {request}", file=sys.stderr)
         return Exit.USAGE
-    return _told(asked, request)
+    return told(asked, request)
 
 
-def _is_date(text: str) -> bool:
-    from datetime import date
-
-    try:
-        return date.fromisoformat(text).isoformat() == text
-    except ValueError:
-        return False
+def _status(asked: argparse.Namespace, open_devices: OpenDevices) -> int:
+    return status(asked)
 
 
-def _span_s(text: str) -> float | None:
-    for ending, seconds in (("min", 60.0), ("h", 3600.0), ("s", 1.0)):
-        if text.endswith(ending):
-            try:
-                value = float(text.removesuffix(ending))
-            except ValueError:
-                return None
-            return value * seconds if 0.0 < value < float("inf") else None
-    return None
+def _digest(asked: argparse.Namespace, open_devices: OpenDevices) -> int:
+    return digest(asked)
+
+
+def _why(asked: argparse.Namespace, open_devices: OpenDevices) -> int:
+    return why(asked)
 
 
 def _cut(asked: argparse.Namespace, open_devices: OpenDevices) -> int:
