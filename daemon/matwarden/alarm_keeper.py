@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from functools import partial
 from typing import Any, NamedTuple
 
 from matwarden.alarm import Alarm
@@ -73,7 +74,7 @@ class TubAlarms:
         self._has_mat = enclosure.mat is not None
         self._rated = 0 if enclosure.mat is None else enclosure.mat.rated_operations
         self._looked_s = at.mono_s
-        self._inference_failed = False
+        self._inference_failed: set[str] = set()
         self.inside_c: float | None = None
         self._glanced: tuple[float, Inside] | None = None
 
@@ -153,7 +154,7 @@ class TubAlarms:
         if self._pairs:
             self._look_at_pairs(seen, at, dt_s, events)
         if airs:
-            self.dry.look(airs, facts, at, dt_s, events)
+            self._infer("the humidity", partial(self.dry.look, airs, facts, at, dt_s, events), at, events)
         return events
 
     def _look_at_steadiness(
@@ -174,12 +175,16 @@ class TubAlarms:
             self._cut_out.look(tripped, False, at, dt_s, None, facts._replace(why=why), events)
         if relay_fault or self._relay_fault.memory is not QUIET:
             self._relay_fault.look(relay_fault, False, at, dt_s, None, facts, events)
+        inferred = partial(self._look_at_inferred, seen, guarding, inside, at, dt_s, events)
+        self._infer("the heat", inferred, at, events)
+
+    def _infer(self, what: str, look: Callable[[], None], at: At, events: list[Event]) -> None:
         try:
-            self._look_at_inferred(seen, guarding, inside, at, dt_s, events)
+            look()
         except Exception as error:  # our bug; what is only inferred must never silence cold, hot, blind and trip
-            if not self._inference_failed:
-                self._inference_failed = True
-                text = f"internal error while inferring from the heat of {facts.tub}: {error!r}"
+            if what not in self._inference_failed:
+                self._inference_failed.add(what)
+                text = f"internal error while inferring from {what} of {self.name}: {error!r}"
                 events.append(Notice(at, text, warning=True))
 
     def _look_at_inferred(
