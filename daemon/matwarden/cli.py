@@ -22,7 +22,11 @@ from matwarden.cut import add_arguments as add_cut_arguments
 from matwarden.cut import carry_out as cut_lines
 from matwarden.devices import Discover, IdleLevel, OpenDevices
 from matwarden.exit_codes import Exit
+from matwarden.export_command import add_arguments as add_export_arguments
+from matwarden.export_command import carry_out as export
 from matwarden.first_cut import DEFAULT_SETTINGS
+from matwarden.history_command import add_arguments as add_history_arguments
+from matwarden.history_command import carry_out as draw_history
 from matwarden.install import add_arguments as add_install_arguments
 from matwarden.install import carry_out as install
 from matwarden.probes_command import add_arguments as add_probes_arguments
@@ -101,6 +105,14 @@ def parser() -> argparse.ArgumentParser:
     sub = verb("alarms", "list the alarms, their history, or every alarm there is", "matwarden alarms --history")
     settings(sub)
     add_listing_arguments(sub)
+    sub = verb("history", "draw a tub's past on the terminal", "matwarden history oak --from 7d")
+    add_history_arguments(sub)
+    settings(sub)
+    sub = verb(
+        "export", "write readings of any range to standard output", "matwarden export oak --from 7d", machine=False
+    )
+    add_export_arguments(sub)
+    settings(sub)
     sub = verb("why", "say why a tub's heat is cut or allowed", "matwarden why oak")
     _enclosure(sub, settings)
     sub = verb("reset", "reset a trip or relay fault, once you have looked at the shelf", "matwarden reset oak")
@@ -166,6 +178,10 @@ def _carry_out(asked: argparse.Namespace, open_devices: OpenDevices, discover: D
             return list_probes(asked, discover)
         if asked.verb == "push":
             return send_test(asked)
+        if asked.verb == "history":
+            return draw_history(asked)
+        if asked.verb == "export":
+            return export(asked)
         if asked.verb == "pushes":
             return list_pushes(asked)
         return _VERBS[asked.verb](asked, open_devices)

@@ -16,6 +16,7 @@ __all__ = [
     "difference_value",
     "duration_text",
     "parse_rfc3339",
+    "rfc3339_ms_z",
     "rfc3339_z",
     "temperature_text",
     "temperature_value",
@@ -78,6 +79,16 @@ def rfc3339_z(wall_s: float) -> str:
     except (OverflowError, ValueError) as error:
         raise ValueError(f"{wall_s} seconds since 1970 is outside the years RFC 3339 can write") from error
     return instant.strftime("%Y-%m-%dT%H:%M:%SZ").rjust(20, "0")
+
+
+def rfc3339_ms_z(wall_s: float) -> str:
+    """As `rfc3339_z`, to the millisecond: "2026-01-15T06:30:00.125Z".
+
+    Raises:
+        ValueError: as `rfc3339_z`.
+    """
+    whole_ms = round(wall_s * 1000.0)
+    return f"{rfc3339_z(whole_ms // 1000)[:-1]}.{whole_ms % 1000:03d}Z"
 
 
 def parse_rfc3339(text: str) -> float:
