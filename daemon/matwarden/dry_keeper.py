@@ -33,11 +33,14 @@ class DryKeeper:
 
     def look(self, readings: Sequence[Reading | None], facts: Facts, at: At, dt_s: float, events: list[Event]) -> None:
         """Look once. `readings`: the last good one of each probe; None where there was none yet."""
+        alarm = self.alarm
+        # Most probes measure no humidity, and this is looked at with every reading.
+        if alarm.memory is QUIET and not any([r is not None and r.humidity_pct is not None for r in readings]):
+            return
         airs = [self._air(n, reading, at.mono_s) for n, reading in enumerate(readings)]
         moist = [air for air, terms in zip(airs, self._terms, strict=True) if terms.side is Side.MOIST]
         self._moist_heard = self._moist_heard or any(moist)
         air = driest(moist if self._moist_heard else airs)
-        alarm = self.alarm
         dry = is_dry(air, self._limit_kpa, alarm.memory.condition)
         if not dry and alarm.memory is QUIET:
             return

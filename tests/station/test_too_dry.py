@@ -8,7 +8,9 @@ from pathlib import Path
 import pytest
 
 from helpers_station import Bench, House, alarms, house, probe, pushes, tub
-from matwarden.events import Readings
+from matwarden.core.moist_air import vapour_pressure_deficit_kpa
+from matwarden.core.units import parse_rfc3339
+from matwarden.events import DigestMade, Readings
 from matwarden.settings import load
 from matwarden.sinks.store_read import Recorded
 from matwarden.terms import AlarmState, Priority, ProbeTerms, Quantity, Role, Side
@@ -204,9 +206,20 @@ def test_through_restarts_it_waits_once_and_rings_once(tmp_path: Path) -> None:
     assert any(row.quantity is Quantity.HUMIDITY for row in recorded.latest_readings())
 
 
-def test_a_damp_tub_of_the_twin_rings_nothing(tmp_path: Path) -> None:
-    """Two days over damp substrate, with a mat that warms: the default limit is lenient."""
+def test_a_damp_tub_of_the_twin_rings_nothing_and_its_digest_tells_how_moist_it_was(tmp_path: Path) -> None:
+    """Two days over damp substrate, with a mat that warms: the default limit is lenient; the record has the figures."""
     shelf = damp_house(tmp_path, 1.6)
     shelf.pass_time(48 * _HOUR_S)
     shelf.close()
     assert pushes(shelf.collector.events, _DRY) == []
+    digest = shelf.told(DigestMade)[-1]
+    assert "  VPD 0." in digest.text
+    (moist,) = digest.document["enclosures"][0]["humidity"]
+    readings = [r for event in shelf.told(Readings) for r in event.taken if r.probe == "oak-air"]
+    begun_s = parse_rfc3339(digest.document["from"])
+    night = [r for r in readings if begun_s <= r.at.wall_s < begun_s + digest.document["lasts_s"]]
+    deficits_kpa = [vapour_pressure_deficit_kpa(r.temperature_c, r.humidity_pct) for r in night]
+    assert moist["lowest"]["value_pct"] == pytest.approx(min(r.humidity_pct for r in night))
+    # The record keeps thousandths.
+    assert moist["vapour_pressure_deficit"]["highest"]["value_kpa"] == pytest.approx(max(deficits_kpa), abs=2e-3)
+    assert moist["vapour_pressure_deficit"]["mean_kpa"] == pytest.approx(sum(deficits_kpa) / len(night), abs=2e-3)
