@@ -99,8 +99,8 @@ def test_what_could_not_be_read_is_counted_per_probe() -> None:
     """Refusals go to the tub of their probe, and those of the room to the room."""
     counts = [RefusalCount("oak-air", 3, 1, "bad checksum"), RefusalCount("room", 2, 0, "gone")]
     digest = digest_of(refusals=counts)
-    assert digest.enclosures[0].unread == (Unread("oak-air", 3, 1, "bad checksum"),)
-    assert digest.room_unread == (Unread("room", 2, 0, "gone"),)
+    assert digest.enclosures[0].unread == (Unread("oak-air", 3, 1, "bad checksum", 8640),)
+    assert digest.room_unread == (Unread("room", 2, 0, "gone", 8640),)
     assert digest.enclosures[1].unread == ()
 
 
@@ -201,7 +201,7 @@ class TestDocument:
 
     def test_every_number_with_a_unit_has_it_in_its_name(self) -> None:
         """What is not a bare count ends in its SI unit or is a share."""
-        counts = {"restarts", "missing", "doubtful", "operations"}
+        counts = {"restarts", "missing", "doubtful", "due", "operations", "rated_operations", "days", "of_days"}
         numbers = {key for key, value in leaves(to_document(self.DIGEST)) if isinstance(value, (int, float))}
         assert {
             key for key in numbers - counts if not key.endswith(("_s", "_c", "_pct", "_kh", "_kpa", "_share"))

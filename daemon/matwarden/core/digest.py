@@ -6,12 +6,17 @@ units only: the words and the keeper's unit are the report's business.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from zoneinfo import ZoneInfo
 
+from matwarden.core.digest_compare import SPANS_DAYS, Against, against, days_before
+from matwarden.core.digest_heat import HeatUse, RelayLife, Reserve, heat_use, relay_life, reserve
 from matwarden.core.exposure import Exposure, Extreme, exposure, extremes, outermost
+from matwarden.core.halves import Half, halves
 from matwarden.core.humidity import HumidityNight, SidesNight, humidity_nights, sides_night
-from matwarden.core.record import AlarmLine, HeatChange, Point, Window
+from matwarden.core.record import AlarmLine, Point, Window
+from matwarden.core.sums import TubSum
 from matwarden.terms import AlarmState, Band, Enclosure, ProbeTerms, Quantity, Role, Side
 
 __all__ = ["Climate", "EnclosureNight", "HeatUse", "NightDigest", "Unread", "alarms_of", "night_digest"]
@@ -26,6 +31,7 @@ _OVER = frozenset(
         AlarmState.LATCHED_ACKNOWLEDGED,
     }
 )
+_NO_HALF = Half(None, None, 0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,21 +50,19 @@ class Climate:
 
 
 @dataclass(frozen=True, slots=True)
-class HeatUse:
-    """How much a mat was used. `allowed_share`: of the whole window, 0 to 1; `operations`: relay switchings in it."""
-
-    allowed_share: float | None
-    operations: int
-
-
-@dataclass(frozen=True, slots=True)
 class Unread:
-    """Captures of one probe that gave no good reading, and the last reason why."""
+    """Captures of one probe that gave no good reading, and the last reason why. `due_n`: captures due in the window."""
 
     probe: str
     missing_n: int
     doubtful_n: int
     last_why: str
+    due_n: int
+
+    @property
+    def share(self) -> float | None:
+        """Of what was due, 0 to 1; None when nothing was."""
+        return min((self.missing_n + self.doubtful_n) / self.due_n, 1.0) if self.due_n else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +75,9 @@ class EnclosureNight:
         in_band_share: of the time that was read; None when nothing was.
         started, returned: alarms that did so in the window. standing: alarms still on at its end.
         humidity: of each place where it was read. sides: the moist one against the dry one.
+        night, day: the coldest probe inside, by the hours of the keeper's clocks.
+        relay, reserve: the relay's life, and what the mat had left; None where that cannot be told.
+        against: the days before it, one for each of `SPANS_DAYS` in which anything was read.
     """
 
     id: str
@@ -86,6 +93,11 @@ class EnclosureNight:
     standing: tuple[AlarmLine, ...]
     humidity: tuple[HumidityNight, ...] = ()
     sides: SidesNight | None = None
+    night: Half = _NO_HALF
+    day: Half = _NO_HALF
+    relay: RelayLife | None = None
+    reserve: Reserve | None = None
+    against: tuple[Against, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,10 +132,12 @@ def night_digest(
     enclosures: Sequence[Enclosure],
     room_probes: Sequence[ProbeTerms],
     standing: Sequence[AlarmLine],
+    days: Mapping[str, Sequence[TubSum]] | None = None,
 ) -> NightDigest:
     """Sum up a window.
 
     Args:
+        days: of each tub the sums of the local days before the window, as many of the last 30 as there are.
         standing: the last transition of every alarm that is not normal at the window's end, with its elapsed time on
             the window's line (negative: before the window). Those that are shelved, suppressed, out of service or only
             waiting to be seen are not on, and are left out.
@@ -138,7 +152,12 @@ def night_digest(
         from_wall_s=window.start_wall_s,
         to_wall_s=window.end_wall_s,
         lasts_s=window.end_elapsed_s - window.start_elapsed_s,
-        enclosures=tuple(_enclosure(each, window, started, returned, standing) for each in enclosures),
+        enclosures=tuple(
+            _enclosure(
+                each, window, room_probes, ZoneInfo(zone), (days or {}).get(each.id, ()), started, returned, standing
+            )
+            for each in enclosures
+        ),
         room=next((each for each in rooms if each.quantity is Quantity.TEMPERATURE), None),
         room_unread=_unread(window, room_probes),
         started=tuple(line for line in started if line.enclosure not in known),
@@ -163,12 +182,19 @@ def alarms_of(lines: Iterable[AlarmLine]) -> tuple[list[AlarmLine], list[AlarmLi
 def _enclosure(
     enclosure: Enclosure,
     window: Window,
+    room_probes: Sequence[ProbeTerms],
+    zone: ZoneInfo,
+    days: Sequence[TubSum],
     started: Sequence[AlarmLine],
     returned: Sequence[AlarmLine],
     standing: Sequence[AlarmLine],
 ) -> EnclosureNight:
     inside = _inside(enclosure, window)
     read_s = inside.below_s + inside.in_band_s + inside.above_s
+    heat = heat_use(enclosure, window) if enclosure.mat is not None else None
+    series = _inside_series(enclosure, window)
+    hold_s = max((hold_s for _, hold_s in series), default=1.0)
+    night, day = halves(outermost(series, True) if series else (), window.end_elapsed_s, hold_s, zone)
     return EnclosureNight(
         id=enclosure.id,
         name=enclosure.name,
@@ -176,22 +202,44 @@ def _enclosure(
         inside=inside,
         in_band_share=inside.in_band_s / read_s if read_s else None,
         climates=_climates(window, enclosure.probes),
-        heat=_heat(enclosure, window) if enclosure.mat is not None else None,
+        heat=heat,
         unread=_unread(window, enclosure.probes),
         started=tuple(line for line in started if line.enclosure == enclosure.id),
         returned=tuple(line for line in returned if line.enclosure == enclosure.id),
         standing=tuple(line for line in standing if line.enclosure == enclosure.id),
         humidity=humidity_nights(window, enclosure.probes),
         sides=sides_night(window, enclosure.probes),
+        night=night,
+        day=day,
+        relay=relay_life(enclosure, window),
+        reserve=reserve(enclosure, window, room_probes),
+        against=_against(inside, heat, days, window.start_wall_s, zone),
     )
 
 
-def _inside(enclosure: Enclosure, window: Window) -> Exposure:
-    probes: Sequence[ProbeTerms] = ()
+def _against(
+    inside: Exposure, heat: HeatUse | None, days: Sequence[TubSum], from_wall_s: float, zone: ZoneInfo
+) -> tuple[Against, ...]:
+    found = []
+    for span_days in SPANS_DAYS:
+        since_s, until_s = days_before(from_wall_s, span_days, zone)
+        of_span = [day for day in days if since_s <= day.begins_wall_s < until_s]
+        found.append(against(inside, heat, of_span, span_days))
+    return tuple(each for each in found if each is not None)
+
+
+def _inside_series(enclosure: Enclosure, window: Window) -> list[tuple[Sequence[Point], float]]:
+    """The readings that count as the inside, each with the time for which they hold."""
     for role in (Role.AIR, Role.SUBSTRATE, Role.WALL):
-        probes = probes or [probe for probe in enclosure.probes if probe.role is role]
-    series = [(_series(window, probe, Quantity.TEMPERATURE), probe.stale_s) for probe in probes]
-    hold_s = max((probe.stale_s for probe in probes), default=1.0)
+        probes = [probe for probe in enclosure.probes if probe.role is role]
+        if probes:
+            return [(_series(window, probe, Quantity.TEMPERATURE), probe.stale_s) for probe in probes]
+    return []
+
+
+def _inside(enclosure: Enclosure, window: Window) -> Exposure:
+    series = _inside_series(enclosure, window)
+    hold_s = max((hold_s for _, hold_s in series), default=1.0)
     band, start_s, end_s = enclosure.band, window.start_elapsed_s, window.end_elapsed_s
     if not series:
         return exposure((), start_s, end_s, hold_s, band.low_c, band.high_c)
@@ -232,24 +280,13 @@ def _over_all(every: Sequence[Sequence[Point]]) -> tuple[Extreme | None, Extreme
     return lowest, highest
 
 
-def _heat(enclosure: Enclosure, window: Window) -> HeatUse:
-    changes: list[HeatChange] = [change for change in window.heat if change.enclosure == enclosure.id]
-    lasts_s = window.end_elapsed_s - window.start_elapsed_s
-    if not changes or lasts_s <= 0.0:
-        return HeatUse(None, 0)
-    until = [*(change.elapsed_s for change in changes[1:]), window.end_elapsed_s]
-    allowed_s = sum(
-        max(end_s - change.elapsed_s, 0.0) for change, end_s in zip(changes, until, strict=True) if change.allowed
-    )
-    return HeatUse(allowed_s / lasts_s, max(changes[-1].operations - changes[0].operations, 0))
-
-
 def _unread(window: Window, probes: Sequence[ProbeTerms]) -> tuple[Unread, ...]:
-    ids = {probe.id for probe in probes}
+    polls_s = {probe.id: probe.poll_s for probe in probes}
+    lasts_s = window.end_elapsed_s - window.start_elapsed_s
     return tuple(
-        Unread(each.probe, each.missing_n, each.doubtful_n, each.last_why)
+        Unread(each.probe, each.missing_n, each.doubtful_n, each.last_why, round(lasts_s / polls_s[each.probe]))
         for each in window.refusals
-        if each.probe in ids and (each.missing_n or each.doubtful_n)
+        if each.probe in polls_s and (each.missing_n or each.doubtful_n)
     )
 
 

@@ -6,7 +6,9 @@ from collections.abc import Iterable
 from typing import Any
 
 from matwarden.core.digest import Climate, EnclosureNight, NightDigest, Unread
+from matwarden.core.digest_numbers_document import against_document, heat_document
 from matwarden.core.exposure import Extreme, Spell
+from matwarden.core.halves import Half
 from matwarden.core.humidity_document import humidity_document, sides_document
 from matwarden.core.record import AlarmLine
 from matwarden.core.units import rfc3339_z
@@ -62,12 +64,10 @@ def _enclosure(night: EnclosureNight) -> dict[str, Any]:
         "climates": [_climate(each) for each in night.climates],
         "humidity": humidity_document(night.humidity),
         "sides": sides_document(night.sides),
-        "heat": None
-        if night.heat is None
-        else {
-            "allowed_share": _rounded(night.heat.allowed_share),
-            "operations": night.heat.operations,
-        },
+        "night": _half(night.night),
+        "day": _half(night.day),
+        "heat": heat_document(night.heat, night.relay, night.reserve),
+        "against": [against_document(each) for each in night.against],
         "unread": [_unread(each) for each in night.unread],
         "alarms": _alarms(night.started, night.returned, night.standing),
     }
@@ -96,11 +96,21 @@ def _spell(spell: Spell | None) -> dict[str, Any] | None:
     return {"start": rfc3339_z(spell.start_wall_s), "lasts_s": _rounded(spell.lasts_s)}
 
 
+def _half(half: Half) -> dict[str, Any]:
+    return {
+        "lowest": _extreme(half.lowest, "c"),
+        "mean_c": _rounded(half.mean),
+        "known_s": _rounded(half.known_s),
+    }
+
+
 def _unread(unread: Unread) -> dict[str, Any]:
     return {
         "probe": unread.probe,
         "missing": unread.missing_n,
         "doubtful": unread.doubtful_n,
+        "due": unread.due_n,
+        "unread_share": _rounded(unread.share),
         "last_why": unread.last_why,
     }
 

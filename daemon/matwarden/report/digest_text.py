@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 from matwarden.core.digest import Climate, EnclosureNight, NightDigest, Unread
 from matwarden.core.exposure import Extreme, Spell
 from matwarden.report.humidity_text import humidity_lines
+from matwarden.report.numbers_text import against_lines, halves_lines, relay_lines, reserve_lines
 from matwarden.report.units import (
     difference_value,
     duration_text,
@@ -153,6 +154,14 @@ def tub_lines(night: EnclosureNight, unit: Unit, zone: ZoneInfo, lasts_s: float)
         switched = night.heat.operations
         times = "once" if switched == 1 else f"{switched} times"
         lines.append(f"  heat {share_text(night.heat.allowed_share)} of the time, switched on {times}")
+    lines += [
+        *reserve_lines(night.reserve, unit),
+        *halves_lines(night.night, night.day, unit),
+        *against_lines(night.against, unit),
+        *relay_lines(night.relay),
+    ]
+    if inside.missing_s >= _MISSING_TOLD_S and inside.lowest is not None:
+        lines.append(f"  not read for {duration_text(inside.missing_s)}")
     return lines + _unread_lines(night.unread)
 
 
@@ -217,7 +226,8 @@ def _unread_lines(unread: Sequence[Unread]) -> list[str]:
     for each in unread:
         counts = [f"{n} {word}" for n, word in ((each.missing_n, "missing"), (each.doubtful_n, "doubtful")) if n]
         why = f" ({each.last_why})" if each.last_why else ""
-        lines.append(f"  {each.probe}: {', '.join(counts)}{why}")
+        of = "" if each.share is None else f", {share_text(each.share)} of what was due"
+        lines.append(f"  {each.probe}: {', '.join(counts)}{of}{why}")
     return lines
 
 
