@@ -149,6 +149,12 @@ class TestSides:
         ]
         assert humidity_lines((), self.sides(steady(81.0), steady(60.0)), Unit.C) == ["  moist side 21 % moister"]
 
+    def test_sides_that_do_not_differ_are_said_too(self) -> None:
+        """Less than half a percent apart; and a moist side that was much drier for the lesser part of the night."""
+        assert humidity_lines((), self.sides(steady(80.0), steady(79.8)), Unit.C) == ["  both sides equally moist"]
+        dry = [*steady(79.0, 0.0, 18 * HOUR_S), *steady(95.0, 18 * HOUR_S)]
+        assert humidity_lines((), self.sides(steady(80.0), dry), Unit.C) == ["  moist side 3 % drier"]
+
 
 def both_sides() -> tuple[HumidityNight, ...]:
     series = {WARM_MOIST: steady(25.0), RH_MOIST: steady(75.0), WARM_DRY: steady(25.0), RH_DRY: steady(50.0)}

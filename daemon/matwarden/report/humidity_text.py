@@ -26,6 +26,8 @@ def humidity_lines(nights: Iterable[HumidityNight], sides: SidesNight | None, un
 
 def _sides(sides: SidesNight) -> str:
     points = f"{abs(sides.difference_pct):.0f} %"
+    if points == "0 %":
+        return "both sides equally moist"
     if sides.dry_moister_share > 0.5:
         return f"the dry side is the moister one, by {points}"
-    return f"moist side {points} moister"
+    return f"moist side {points} {'moister' if sides.difference_pct > 0.0 else 'drier'}"
