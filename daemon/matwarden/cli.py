@@ -36,6 +36,7 @@ from matwarden.push_commands import add_test_arguments as add_push_arguments
 from matwarden.push_commands import list_pushes, send_test
 from matwarden.record_commands import digest, status, why
 from matwarden.settings import SettingsError, load
+from matwarden.upkeep_command import add_done_arguments, carry_out_done, carry_out_upkeep
 
 __all__ = ["parser", "run"]
 
@@ -105,6 +106,10 @@ def parser() -> argparse.ArgumentParser:
     sub = verb("alarms", "list the alarms, their history, or every alarm there is", "matwarden alarms --history")
     settings(sub)
     add_listing_arguments(sub)
+    sub = verb("done", "tell what was done for a tub: substrate, food and the like", "matwarden done oak substrate")
+    add_done_arguments(sub)
+    settings(sub)
+    settings(verb("upkeep", "list what was done for each tub, and what is due", "matwarden upkeep"))
     sub = verb("history", "draw a tub's past on the terminal", "matwarden history oak --from 7d")
     add_history_arguments(sub)
     settings(sub)
@@ -178,6 +183,10 @@ def _carry_out(asked: argparse.Namespace, open_devices: OpenDevices, discover: D
             return list_probes(asked, discover)
         if asked.verb == "push":
             return send_test(asked)
+        if asked.verb == "done":
+            return carry_out_done(asked)
+        if asked.verb == "upkeep":
+            return carry_out_upkeep(asked)
         if asked.verb == "history":
             return draw_history(asked)
         if asked.verb == "export":

@@ -26,6 +26,7 @@ from matwarden.events import Event, Notice
 from matwarden.station import Station, Tub
 from matwarden.status import status_document
 from matwarden.terms import At
+from matwarden.upkeep import UPKEEP_VERBS, upkeep_deed
 
 __all__ = ["ControlError", "ControlServer"]
 
@@ -140,6 +141,8 @@ class ControlServer:
         tub = self._station.tubs.get(str(request.get("enclosure")))
         if tub is None:
             return [], {"ok": False, "unknown": True, "text": unknown_text(self._station.tubs)}
+        if verb in UPKEEP_VERBS:
+            return upkeep_deed(verb, request, tub.enclosure, by, at)
         events, answer = _act_on(tub, verb, request, by, at)
         if verb in _DEEDS:
             events = [*events, recorded_deed(at, by, verb, tub.enclosure.id, answer)]

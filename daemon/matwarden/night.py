@@ -13,17 +13,19 @@ from zoneinfo import ZoneInfo
 
 from matwarden.alarm_history import history_of, quality_document, quality_of
 from matwarden.core.alarm_quality import AlarmQuality
+from matwarden.core.dates import local_date
 from matwarden.core.digest import NightDigest, night_digest
 from matwarden.core.digest_document import to_document
 from matwarden.core.record import AlarmLine, Window
 from matwarden.core.strips_of import strips_of
 from matwarden.report.alarm_quality_text import digest_lines
 from matwarden.report.digest_text import digest_text, first_line
-from matwarden.report.night import Night
+from matwarden.report.night import DUE, Night
 from matwarden.report.pages import PagesError, write_pages
 from matwarden.settings.resolved import Settings
 from matwarden.sinks.store_read import Recorded
 from matwarden.sinks.store_time import Mark
+from matwarden.upkeep import lines_of
 
 __all__ = ["PICTURES", "Made", "kept_night", "make_night", "night_so_far"]
 
@@ -64,8 +66,8 @@ def make_night(settings: Settings, day: str, words_only: bool = False) -> Made:
     """
     seen = _see(settings, day)
     quality = quality_of(history_of(settings), settings)
-    text = _text(seen.digest, quality, settings)
-    document = {**_document(seen.digest, quality), "mark": str(seen.until)}
+    text = _text(seen, quality, settings)
+    document = {**_document(seen, quality), "mark": str(seen.until)}
     notes: list[str] = []
     picture = None
     wanted = settings.digest
@@ -86,7 +88,7 @@ def night_so_far(settings: Settings) -> tuple[str, dict[str, Any]]:
     """
     seen = _see(settings, "so far")
     quality = quality_of(history_of(settings), settings)
-    return _text(seen.digest, quality, settings), {**_document(seen.digest, quality), "date": None}
+    return _text(seen, quality, settings), {**_document(seen, quality), "date": None}
 
 
 def kept_night(settings: Settings, day: str) -> tuple[str, dict[str, Any]] | None:
@@ -107,6 +109,7 @@ class _Seen:
     standing: list[AlarmLine]
     until: Mark
     digest: NightDigest
+    due: tuple[str, ...]
 
 
 def _see(settings: Settings, day: str) -> _Seen:
@@ -116,13 +119,14 @@ def _see(settings: Settings, day: str) -> _Seen:
     window = recorded.window(since, until)
     standing = recorded.active_alarms(since)
     digest = night_digest(day, settings.zone, window, settings.enclosures, settings.room_probes, standing)
-    return _Seen(window, standing, until, digest)
+    due = lines_of(settings, local_date(window.end_wall_s, ZoneInfo(settings.zone)))
+    return _Seen(window, standing, until, digest, due)
 
 
 def _night(settings: Settings, seen: _Seen, text: str) -> Night:
     strips = strips_of(seen.window, settings.enclosures, settings.room_probes, seen.standing)
     zone = ZoneInfo(settings.zone)
-    return Night(settings.house_name, settings.unit, zone, seen.digest, strips, first_line(seen.digest), text, ())
+    return Night(settings.house_name, settings.unit, zone, seen.digest, strips, first_line(seen.digest), text, seen.due)
 
 
 def _picture(night: Night, directory: Path, notes: list[str]) -> str | None:
@@ -176,9 +180,10 @@ def _page(night: Night, directory: Path, notes: list[str]) -> None:
         notes.append(f"no page: writing it failed: {error}")
 
 
-def _text(night: NightDigest, quality: AlarmQuality, settings: Settings) -> str:
-    return "\n".join([digest_text(night, settings.unit, ZoneInfo(settings.zone)), *digest_lines(quality)])
+def _text(seen: _Seen, quality: AlarmQuality, settings: Settings) -> str:
+    words = digest_text(seen.digest, settings.unit, ZoneInfo(settings.zone))
+    return "\n".join([words, *(f"{DUE}{line}" for line in seen.due), *digest_lines(quality)])
 
 
-def _document(night: NightDigest, quality: AlarmQuality) -> dict[str, Any]:
-    return {**to_document(night), "alarm_quality": quality_document(quality)}
+def _document(seen: _Seen, quality: AlarmQuality) -> dict[str, Any]:
+    return {**to_document(seen.digest), "alarm_quality": quality_document(quality), "due": list(seen.due)}

@@ -68,7 +68,7 @@ BROKEN = [
         [("[polling]", "[poling]\n[polling]")],
         (
             "the file: poling: found a key that means nothing here; allowed: house, polling, alarms, "
-            "enclosure, probe, mat, permit, store, control, mqtt, push, digest, watch, heartbeat, simulation, "
+            "enclosure, probe, mat, permit, store, control, mqtt, push, digest, upkeep, watch, heartbeat, simulation, "
             'twin, fault. Did you mean "polling"? Correct the key or take it out.'
         ),
         id="unknown-table",

@@ -9,7 +9,10 @@ from matwarden.core.digest import NightDigest
 from matwarden.core.strips import NightStrips
 from matwarden.terms import Unit
 
-__all__ = ["Night"]
+__all__ = ["DUE", "Night"]
+
+# What a line of the text begins with that says what is due.
+DUE = "Due: "
 
 
 @dataclass(frozen=True, slots=True)

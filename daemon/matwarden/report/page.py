@@ -16,7 +16,7 @@ from matwarden.core.digest import NightDigest
 from matwarden.core.exposure import Extreme
 from matwarden.report.clock_ticks import changes
 from matwarden.report.digest_text import house_lines, tub_lines
-from matwarden.report.night import Night
+from matwarden.report.night import DUE, Night
 from matwarden.report.page_index import Entry, Month, Told, heading_of, months_of
 from matwarden.report.page_tub import Mood, alarm_entries, tub_views
 from matwarden.report.units import duration_text, local_day_and_clock
@@ -94,7 +94,7 @@ def _house(night: Night) -> list[str]:
         for change in changes(night.strips, night.zone)
         if not change.set
     ]
-    shown = {*lines, *night.due}
+    shown = {*lines, *(f"{DUE}{line}" for line in night.due)}
     for tub in digest.enclosures:
         shown |= set(tub_lines(tub, night.unit, night.zone, digest.lasts_s))
     return [line.strip() for line in [*lines, *(line for line in night.text.splitlines()[2:] if line not in shown)]]

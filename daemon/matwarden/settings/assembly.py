@@ -57,6 +57,7 @@ def assemble(raw: Mapping[str, Any], source: Path, findings: Findings) -> Settin
     digest = services.digest(files, digest_table)
     if push is not None and digest_table.sound("at", "enabled"):
         pushes.judge(findings, push, shelf.alarms.times.second_after_s, digest)
+    upkeep = services.upkeep(findings, optional(findings, raw, "upkeep", service_rows.Upkeep))
     house_id = house.row.id if house is not None and house.sound("id") else None
     watched = services.watched(findings, watch_tables(findings, raw), house_id, "mqtt" in raw)
     heartbeat = services.heartbeat(files, one(findings, raw, "heartbeat", service_rows.Heartbeat))
@@ -82,6 +83,7 @@ def assemble(raw: Mapping[str, Any], source: Path, findings: Findings) -> Settin
         mqtt=mqtt,
         push=push,
         digest=digest,
+        upkeep=upkeep,
         watched=watched,
         heartbeat=heartbeat,
         simulation=simulation,

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from matwarden.core.peers import Peer
+from matwarden.core.upkeep import UpkeepRules
 from matwarden.sinks.heartbeat_terms import HeartbeatTerms
 from matwarden.sinks.mqtt_terms import MqttTerms
 from matwarden.sinks.push_terms import PushTerms
@@ -232,6 +233,7 @@ class Settings:
     mqtt: MqttTerms | None
     push: PushTerms | None
     digest: DigestSettings
+    upkeep: UpkeepRules
     watched: tuple[Peer, ...]
     heartbeat: HeartbeatTerms | None
     simulation: SimulationSettings | None

@@ -16,7 +16,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from matwarden.settings.row_parts import GPIO_CHIP, I2C, ONE_WIRE, Id, Number, Role, Row, Text
-from matwarden.settings.service_rows import Control, Digest, Heartbeat, Mqtt, Push, Store, WatchRow
+from matwarden.settings.service_rows import Control, Digest, Heartbeat, Mqtt, Push, Store, Upkeep, WatchRow
 from matwarden.settings.simulation_rows import FaultRow, Simulation, TwinRow
 
 
@@ -309,6 +309,7 @@ class SettingsFile(Row):
     mqtt: Mqtt | None = None
     push: Push | None = None
     digest: Digest | None = None
+    upkeep: Upkeep | None = None
     watch: list[WatchRow] = Field([])
     heartbeat: Heartbeat | None = None
     simulation: Simulation | None = None

@@ -105,6 +105,18 @@ class Digest(Row):
     )
 
 
+class Upkeep(Row):
+    """When things are due, counted from the day that `matwarden done` was told. Common practice among keepers."""
+
+    substrate_from_months: int = Field(3, ge=1, le=36, description="Months after which it may be changed. Default 3.")
+    substrate_by_months: int = Field(6, ge=1, le=36, description="Months after which it is overdue. Default 6.")
+    split_from_months: int = Field(2, ge=1, le=36, description="Months that a kept old half waits. Default 2.")
+    split_by_months: int = Field(3, ge=1, le=36, description="Months after which it is overdue. Default 3.")
+    food_from_days: int = Field(4, ge=1, le=90, description="Days between two feedings, at least. Default 4.")
+    food_by_days: int = Field(7, ge=1, le=90, description="Days after which food is overdue. Default 7.")
+    check_months: int = Field(12, ge=1, le=60, description="Months between two checks of the probes. Default 12.")
+
+
 class WatchRow(Row):
     """Another station (or watcher) at the same broker, for which this one calls when it is dead."""
 

@@ -9,6 +9,7 @@ from importlib.util import find_spec
 from pathlib import Path
 
 from matwarden.core.peers import Peer
+from matwarden.core.upkeep import UpkeepRules
 from matwarden.settings import resolved, service_rows, words
 from matwarden.settings.problems import Findings
 from matwarden.settings.tables import Table
@@ -131,6 +132,24 @@ def digest(files: Files, table: Table[service_rows.Digest]) -> resolved.DigestSe
                 "Do: pip install 'matwarden[report]' in matwarden's environment."
             )
     return resolved.DigestSettings(row.at, row.enabled, row.picture, pages)
+
+
+def upkeep(findings: Findings, table: Table[service_rows.Upkeep]) -> UpkeepRules:
+    """When things are due."""
+    row = table.row
+    spans = {}
+    for task, unit in (("substrate", "months"), ("split", "months"), ("food", "days")):
+        keys = (f"{task}_from_{unit}", f"{task}_by_{unit}")
+        first, last = (int(getattr(row, key)) for key in keys)
+        if table.sound(*keys) and last < first:
+            findings.problem(
+                f"upkeep: {keys[1]}",
+                f"{last}, less than {keys[0]} = {first}",
+                f"{first} or more",
+                "What is due from one day on cannot be overdue before it.",
+            )
+        spans[task] = (first, last)
+    return UpkeepRules(spans["substrate"], spans["split"], spans["food"], row.check_months)
 
 
 def mqtt(files: Files, table: Table[service_rows.Mqtt], every_s: float) -> MqttTerms | None:
