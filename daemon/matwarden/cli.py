@@ -16,6 +16,8 @@ from matwarden.alarm_commands import request_of
 from matwarden.alarm_listing import add_arguments as add_listing_arguments
 from matwarden.alarm_listing import carry_out as list_alarms
 from matwarden.asking import ask, span_s, told
+from matwarden.away_command import add_arguments as add_away_arguments
+from matwarden.away_command import carry_out as judge_away
 from matwarden.check_command import add_arguments as add_check_arguments
 from matwarden.check_command import carry_out as check
 from matwarden.cut import add_arguments as add_cut_arguments
@@ -110,6 +112,9 @@ def parser() -> argparse.ArgumentParser:
     add_done_arguments(sub)
     settings(sub)
     settings(verb("upkeep", "list what was done for each tub, and what is due", "matwarden upkeep"))
+    sub = verb("away", "say whether it is safe to leave for some days", "matwarden away --days 7")
+    add_away_arguments(sub)
+    settings(sub)
     sub = verb("history", "draw a tub's past on the terminal", "matwarden history oak --from 7d")
     add_history_arguments(sub)
     settings(sub)
@@ -187,6 +192,8 @@ def _carry_out(asked: argparse.Namespace, open_devices: OpenDevices, discover: D
             return carry_out_done(asked)
         if asked.verb == "upkeep":
             return carry_out_upkeep(asked)
+        if asked.verb == "away":
+            return judge_away(asked)
         if asked.verb == "history":
             return draw_history(asked)
         if asked.verb == "export":

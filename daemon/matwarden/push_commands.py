@@ -6,11 +6,16 @@ import argparse
 import json
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from matwarden.clocks import SystemClock
 from matwarden.exit_codes import Exit
 from matwarden.settings import load
+
+if TYPE_CHECKING:
+    from matwarden.settings import Settings
+    from matwarden.sinks.push_try import Tried
 
 __all__ = ["add_list_arguments", "add_test_arguments", "list_pushes", "send_test"]
 
@@ -29,16 +34,18 @@ def add_list_arguments(sub: argparse.ArgumentParser) -> None:
 def send_test(asked: argparse.Namespace) -> int:
     """Send a test to each target, second ones too; tell of each as soon as it is known."""
     from matwarden.live_secrets import with_kept_secrets
-    from matwarden.sinks.push_try import Tried, try_target
+    from matwarden.sinks.push_try import try_target
 
     settings = with_kept_secrets(load(asked.settings), asked.machine)
     if settings.push is None:
         print("matwarden: the settings have no [push]: nobody is told of an alarm", file=sys.stderr)
         return Exit.REFUSED
-    clock, tried = SystemClock(), list[Tried]()
+    clock = SystemClock()
+    tried: list[Tried] = []
     for target in settings.push.targets:
         one = try_target(target, settings.house_name, "matwarden push --test", clock.now)
         tried.append(one)
+        _keep(settings, one, clock.now().wall_s)
         if not asked.json:
             print(
                 f"{one.target}: {one.why_not or 'took it; look whether it is there'} ({one.took_s:.1f} s)", flush=True
@@ -47,6 +54,22 @@ def send_test(asked: argparse.Namespace) -> int:
         document = [{"target": one.target, "took_s": round(one.took_s, 3), "error": one.why_not} for one in tried]
         print(json.dumps(document, indent=2, ensure_ascii=False))
     return Exit.OK if all(one.why_not is None for one in tried) else Exit.UNFIT
+
+
+def _keep(settings: Settings, one: Tried, now_wall_s: float) -> None:
+    """So that `matwarden away` knows of it: where there is a record, and who tests may write it."""
+    import contextlib
+    import getpass
+
+    from matwarden.away import PUSH_TESTED
+    from matwarden.sinks.store_read import Deed
+    from matwarden.sinks.store_schema import StoreError
+    from matwarden.upkeep import record_deed
+
+    with contextlib.suppress(StoreError, KeyError, OSError):
+        told = one.why_not or "took it"
+        deed = Deed(now_wall_s, getpass.getuser(), PUSH_TESTED, one.target, one.why_not is None, told)
+        record_deed(settings.store.directory, deed)
 
 
 def list_pushes(asked: argparse.Namespace) -> int:
