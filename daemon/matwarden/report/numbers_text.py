@@ -64,14 +64,16 @@ def relay_lines(relay: RelayLife | None) -> list[str]:
 
 
 def against_lines(every: Sequence[Against], unit: Unit) -> list[str]:
-    """What is unlike the last days, a line for each span in which something is."""
-    lines = []
+    """What is unlike the last days: a line for each span, but none for a longer one that has no more days."""
+    told: list[str] = []
+    days = 0
     for each in every:
-        told = _unlike(each, unit)
-        if told:
-            of = "" if each.days == each.asked_days else f" (of which {each.days} read)"
-            lines.append(f"  against {each.asked_days} days{of}: {', '.join(told)}{_missing(each)}")
-    return lines
+        unlike = _unlike(each, unit) if each.days > days else []
+        days = max(days, each.days)
+        if unlike:
+            of = "the" if each.days == each.asked_days else f"{each.days} of the"
+            told.append(f"  against {of} last {each.asked_days} days: {', '.join(unlike)}{_missing(each)}")
+    return told
 
 
 def _unlike(each: Against, unit: Unit) -> list[str]:
