@@ -246,10 +246,12 @@ def _inside(enclosure: Enclosure, window: Window) -> Exposure:
     # Between the window's start and the first reading nothing was missed as long as a reading would still have held.
     first_s = min((points[0].elapsed_s for points, _ in series if points), default=start_s)
     start_s = first_s if start_s < first_s <= min(start_s + hold_s, end_s) else start_s
-    cold = exposure(outermost(series, True), start_s, end_s, hold_s, band.low_c, band.high_c)
+    coldest = outermost(series, True)
+    cold = _to_the_end(exposure(coldest, start_s, end_s, hold_s, band.low_c, band.high_c), coldest, end_s)
     if len(series) == 1:
         return cold
-    hot = exposure(outermost(series, False), start_s, end_s, hold_s, band.low_c, band.high_c)
+    hottest = outermost(series, False)
+    hot = _to_the_end(exposure(hottest, start_s, end_s, hold_s, band.low_c, band.high_c), hottest, end_s)
     # One side may be too cold while the other is too hot: that time counts on both sides, so the band gets the rest.
     outside_s = cold.below_s + hot.above_s
     return cold._replace(
@@ -260,6 +262,14 @@ def _inside(enclosure: Enclosure, window: Window) -> Exposure:
         longest_above=hot.longest_above,
         above_kh=hot.above_kh,
     )
+
+
+def _to_the_end(found: Exposure, points: Sequence[Point], end_s: float) -> Exposure:
+    """A reading at the very end took no time of this window, and is in no other: it counts among the extremes."""
+    if not points or points[-1].elapsed_s < end_s:
+        return found
+    lowest, highest = extremes(points)
+    return found._replace(lowest=lowest, highest=highest)
 
 
 def _climates(window: Window, probes: Sequence[ProbeTerms]) -> tuple[Climate, ...]:

@@ -1,17 +1,16 @@
 """What a mat did over a recorded window, how much of its relay's life is gone, and how much it has left to give. Pure.
 
 The mat's reserve. A tub in a steady state passes on as much heat as it gets. Its mat gives its full power P for the
-share s of the time, so the wall stands over the room by
+share s of the time, so what the thermostat keeps (the air; the wall where no air is read) stands over the room by
 
-    rise = R * s * P        rise in K, P in W, R in K/W: what stands between wall and room
+    rise = R * s * P        rise in K, P in W, R in K/W: what stands between it and the room
 
-At full heat (s = 1) it would stand over it by rise / s. With the wall kept where it is, the room may therefore get
-colder by
+At full heat (s = 1) it would stand over it by rise / s. Kept where it is, the room may therefore get colder by
 
     spare = rise / s - rise = rise * (1 - s) / s        in K
 
 before the mat heats without a break; from then on it cannot hold. It assumes that R and P stay as they were: no lid
-opened, no draught, the same mat. And a steady state: the wall must not drift, and means are taken over six hours, of
+opened, no draught, the same mat. And a steady state: it must not drift, and means are taken over six hours, of
 which a tub's own warming up or cooling down is a small part.
 """
 
@@ -71,7 +70,7 @@ class Reserve:
 
     Attributes:
         from_s: where they begin, in seconds from the window's start. room_c: the room's mean in them.
-        rise_k: means of the wall (of the air or the substrate in a tub without a wall probe) less the room's.
+        rise_k: mean of what the thermostat keeps (air; the wall where no air is read) less the room's.
         heat_share: of these hours, 0 to 1.
         spare_k: how much colder the room could have been; None when it cannot be told: heat under 15 % or over 98 %
             of the time, not above the room, or no steady state.
@@ -115,7 +114,7 @@ def reserve(enclosure: Enclosure, window: Window, room_probes: Sequence[ProbeTer
         return None
     steps_n = int((window.end_elapsed_s - window.start_elapsed_s) // _STEP_S)
     room = _Steps(room_probes, window, steps_n)
-    warm = _Steps(_governing(enclosure), window, steps_n)
+    warm = _Steps(_governing(enclosure, window), window, steps_n)
     coldest: tuple[float, int] | None = None
     for first in range(steps_n - _STEPS + 1):
         if min(room.known(first, _STEPS), warm.known(first, _STEPS)) < _KNOWN_SHARE or not _ruled(changes, first):
@@ -166,11 +165,11 @@ def _nexts(points: Sequence[Point], end_s: float) -> list[float]:
     return [point.elapsed_s for point in points[1:]] + ([end_s] if points else [])
 
 
-def _governing(enclosure: Enclosure) -> Sequence[ProbeTerms]:
-    """The probes by which the mat is kept: those of the wall where there are any."""
-    for role in (Role.WALL, Role.AIR, Role.SUBSTRATE):
+def _governing(enclosure: Enclosure, window: Window) -> Sequence[ProbeTerms]:
+    """The probes by which the mat is kept."""
+    for role in (Role.AIR, Role.WALL, Role.SUBSTRATE):
         found = [probe for probe in enclosure.probes if probe.role is role]
-        if found:
+        if any(window.series.get((probe.id, Quantity.TEMPERATURE)) for probe in found):
             return found
     return ()
 

@@ -65,9 +65,12 @@ def halves(points: Sequence[Point], end_s: float, hold_s: float, zone: ZoneInfo)
         if not from_wall_s <= wall_s < to_wall_s:
             is_night, from_wall_s, to_wall_s = _half_at(wall_s, zone)
             into = night if is_night else day
+        lasts_s = min(next_s - elapsed_s, hold_s)
+        if lasts_s <= 0.0:
+            # At the window's very end: it would be all that is known of a half that only begins there.
+            continue
         if into.lowest is None or value < into.lowest:
             into.lowest, into.lowest_wall_s = value, wall_s
-        lasts_s = max(min(next_s - elapsed_s, hold_s), 0.0)
         into.known_s += lasts_s
         into.weighted += value * lasts_s
     return night.half(), day.half()
