@@ -15,6 +15,7 @@ from matwarden.core.digest_heat import HeatUse, RelayLife, Reserve, heat_use, re
 from matwarden.core.exposure import Exposure, Extreme, exposure, extremes, outermost
 from matwarden.core.halves import Half, halves
 from matwarden.core.humidity import HumidityNight, SidesNight, humidity_nights, sides_night
+from matwarden.core.inside import inside_of, inside_probes
 from matwarden.core.record import AlarmLine, Point, Window
 from matwarden.core.sums import TubSum
 from matwarden.terms import AlarmState, Band, Enclosure, ProbeTerms, Quantity, Role, Side
@@ -230,11 +231,7 @@ def _against(
 
 def _inside_series(enclosure: Enclosure, window: Window) -> list[tuple[Sequence[Point], float]]:
     """The readings that count as the inside, each with the time for which they hold."""
-    for role in (Role.AIR, Role.SUBSTRATE, Role.WALL):
-        probes = [probe for probe in enclosure.probes if probe.role is role]
-        if probes:
-            return [(_series(window, probe, Quantity.TEMPERATURE), probe.stale_s) for probe in probes]
-    return []
+    return [(_series(window, probe, Quantity.TEMPERATURE), probe.stale_s) for probe in inside_probes(enclosure)]
 
 
 def _inside(enclosure: Enclosure, window: Window) -> Exposure:
@@ -252,16 +249,7 @@ def _inside(enclosure: Enclosure, window: Window) -> Exposure:
         return cold
     hottest = outermost(series, False)
     hot = _to_the_end(exposure(hottest, start_s, end_s, hold_s, band.low_c, band.high_c), hottest, end_s)
-    # One side may be too cold while the other is too hot: that time counts on both sides, so the band gets the rest.
-    outside_s = cold.below_s + hot.above_s
-    return cold._replace(
-        highest=hot.highest,
-        mean=None if cold.mean is None or hot.mean is None else (cold.mean + hot.mean) / 2.0,
-        in_band_s=max(end_s - start_s - cold.missing_s - outside_s, 0.0),
-        above_s=hot.above_s,
-        longest_above=hot.longest_above,
-        above_kh=hot.above_kh,
-    )
+    return inside_of(cold, hot, end_s - start_s)
 
 
 def _to_the_end(found: Exposure, points: Sequence[Point], end_s: float) -> Exposure:

@@ -16,7 +16,7 @@ from matwarden.sinks.store_schema import DATABASE, connect_read_only, explain
 from matwarden.sinks.store_time import START, Mark, Stretch, high_water, laid_out
 from matwarden.terms import Quantity
 
-__all__ = ["RecordedReading", "marks_between", "readings_in"]
+__all__ = ["RecordedReading", "marks_between", "reading_before", "readings_in"]
 
 # So many readings are held at a time; between them the file is let go, so that a long export stops no writer's log.
 _CHUNK_ROWS = 20_000
@@ -114,7 +114,7 @@ def _mark_at(connection: sqlite3.Connection, line: list[Stretch], wall_ms: int, 
     stretch = begun[-1] if last else first
     t_ms = min(wall_ms - stretch.wall_ms, stretch.seen_ms)
     following = next((each for each in line if each.id > stretch.id), None)
-    reading = _reading_before(connection, stretch, following, t_ms)
+    reading = reading_before(connection, stretch, following, t_ms)
     moment = (stretch.id, stretch.id, t_ms)
     verdict, alarm, refusal = (
         connection.execute(
@@ -125,7 +125,7 @@ def _mark_at(connection: sqlite3.Connection, line: list[Stretch], wall_ms: int, 
     return Mark(reading, verdict, alarm, refusal, stretch.id, t_ms)
 
 
-def _reading_before(connection: sqlite3.Connection, stretch: Stretch, following: Stretch | None, t_ms: int) -> int:
+def reading_before(connection: sqlite3.Connection, stretch: Stretch, following: Stretch | None, t_ms: int) -> int:
     """The number of the last reading of the stretch from before `t_ms`: by halves, since times only grow in it."""
     there = parts(connection)
     low = stretch.first_reading - 1

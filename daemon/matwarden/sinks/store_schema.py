@@ -102,6 +102,28 @@ def what_people_did(db: Database) -> None:
 
 
 @migrations()
+def sums_kept_for_ever(db: Database) -> None:
+    """Version 4: sums of hours and local days, kept when single readings have gone: store_sums.py."""
+    for statement in (
+        "sum_days (begins_wall_ms INTEGER PRIMARY KEY, lasts_ms INTEGER, date TEXT)",
+        "series_days (begins_wall_ms INTEGER, series INTEGER, lowest INTEGER, lowest_wall_ms INTEGER,"
+        " highest INTEGER, highest_wall_ms INTEGER, mean REAL, known_ms INTEGER,"
+        " PRIMARY KEY (begins_wall_ms, series)) WITHOUT ROWID",
+        "series_hours (begins_wall_ms INTEGER, series INTEGER, hours BLOB,"
+        " PRIMARY KEY (begins_wall_ms, series)) WITHOUT ROWID",
+        "tub_days (begins_wall_ms INTEGER, enclosure TEXT, low_c REAL, high_c REAL,"
+        " lowest INTEGER, lowest_wall_ms INTEGER, highest INTEGER, highest_wall_ms INTEGER, mean REAL,"
+        " below_ms INTEGER, in_band_ms INTEGER, above_ms INTEGER, missing_ms INTEGER, below_kh REAL, above_kh REAL,"
+        " allowed_ms INTEGER, operations INTEGER, span_ms INTEGER,"
+        " PRIMARY KEY (begins_wall_ms, enclosure)) WITHOUT ROWID",
+        "tub_hours (begins_wall_ms INTEGER, enclosure TEXT, hours BLOB,"
+        " PRIMARY KEY (begins_wall_ms, enclosure)) WITHOUT ROWID",
+        "sums_mark (id INTEGER PRIMARY KEY CHECK (id = 1), mark TEXT, wall_ms INTEGER)",
+    ):
+        db.execute(f"CREATE TABLE IF NOT EXISTS {statement}")
+
+
+@migrations()
 def what_goes_with_a_push(db: Database) -> None:
     """Version 5: the path of the picture that goes with a push."""
     if "attachment" not in db.table("outbox").columns_dict:
