@@ -14,12 +14,14 @@ import pickle
 import subprocess
 import sys
 import threading
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 from matwarden.night import PICTURES, Made, make_night
 from matwarden.settings.resolved import Settings
 from matwarden.sinks.store_schema import StoreError
+from matwarden.sinks.store_sums import sum_up
 
 __all__ = ["NightChild", "NightError"]
 
@@ -35,7 +37,7 @@ class NightError(Exception):
 
 
 class NightChild:
-    """Makes nights in a child process; one thread may ask it, any may stop it."""
+    """Makes nights and sums in a child process; one thread may ask it, any may stop it."""
 
     def __init__(self, limit_s: float = LIMIT_S) -> None:
         self._limit_s = limit_s
@@ -50,6 +52,19 @@ class NightChild:
             NightError: it did not, or it was stopped.
             StoreError: there is no record, or it cannot be read.
         """
+        made = json.loads(self._done(settings, day))
+        return Made(**{**made, "notes": tuple(made["notes"])})
+
+    def sum_up(self, settings: Settings) -> None:
+        """Have every day that is over summed up (`sinks.store_sums`); blocks until the child has done it.
+
+        Raises:
+            NightError: it did not, or it was stopped. What was summed stays so.
+            StoreError: the record cannot be read or written.
+        """
+        self._done(settings, None)
+
+    def _done(self, settings: Settings, day: str | None) -> bytes:
         order = pickle.dumps((settings, day))
         # One thread for the linear algebra nobody asks for: each would reserve memory of its own.
         environment = {**os.environ, "OPENBLAS_NUM_THREADS": "1"}
@@ -83,8 +98,7 @@ class NightChild:
             raise NightError(f"its program ended with code {child.returncode}: {told[-1] if told else 'no word'}")
         if child.returncode == _FAILED:
             raise StoreError(answer.decode(errors="replace"))
-        made = json.loads(answer)
-        return Made(**{**made, "notes": tuple(made["notes"])})
+        return answer
 
     def stop(self) -> None:
         """End what is being made, and make nothing more."""
@@ -103,12 +117,27 @@ def _main() -> int:
     # Only our own parent speaks to us, over a pipe.
     settings, day = pickle.load(sys.stdin.buffer)
     try:
-        made = make_night(settings, day)
+        answer = _summed(settings) if day is None else asdict(_made(settings, day))
     except StoreError as error:
         sys.stdout.buffer.write(str(error).encode())
         return _FAILED
-    sys.stdout.buffer.write(json.dumps(asdict(made)).encode())
+    sys.stdout.buffer.write(json.dumps(answer).encode())
     return 0
+
+
+def _made(settings: Settings, day: str) -> Made:
+    notes: tuple[str, ...] = ()
+    try:
+        # First, so that the night is compared with all days before it.
+        _summed(settings)
+    except StoreError as error:
+        notes = (f"days are not summed up: {error}",)
+    made = make_night(settings, day)
+    return replace(made, notes=(*notes, *made.notes))
+
+
+def _summed(settings: Settings) -> int:
+    return sum_up(settings.store.directory, ZoneInfo(settings.zone), settings.enclosures, settings.room_probes)
 
 
 if __name__ == "__main__":

@@ -30,7 +30,7 @@ from matwarden.last_run import ended_as_asked, run_begins
 from matwarden.lock_holder import LOCK, holder
 from matwarden.manager import manager_of
 from matwarden.mqtt_acknowledge import RemoteAcknowledge
-from matwarden.night_child import NightChild
+from matwarden.night_child import NightChild, NightError
 from matwarden.pollers import ThreadPoller
 from matwarden.relay_lines import keep_lines
 from matwarden.settings.resolved import Settings
@@ -264,6 +264,10 @@ class _Service:
 
     def _clean_up(self) -> None:
         store = self._settings.store
+        try:
+            self._night_child.sum_up(self._settings)
+        except (StoreError, NightError) as error:
+            _log.warning("days are not summed up, and their readings are kept until they are: %s", error)
         try:
             clean_up(store.directory, store.keep_raw_days)
             gone = make_room(store.directory, store.keep_free_mb * 1_000_000, free_bytes(store.directory))

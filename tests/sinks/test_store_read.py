@@ -8,6 +8,7 @@ import sys
 import threading
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from zoneinfo import ZoneInfo
 
 import pytest
 
@@ -16,6 +17,7 @@ from matwarden.core.record import Point
 from matwarden.sinks.store import StoreError, open_store
 from matwarden.sinks.store_cleanup import clean_up
 from matwarden.sinks.store_read import LatestReading, Recorded
+from matwarden.sinks.store_sums import sum_up
 from matwarden.terms import AlarmState, At, Quality, Quantity, Reason
 
 OAK_1 = ("oak-1", Quantity.TEMPERATURE)
@@ -132,6 +134,7 @@ class TestCleanUp:
         for hour in range(30 * 24 + 1):
             now = at(hour * 3600)
             sink.accept([readings(now, hour / 10), refused(now, "oak-2", Quality.MISSING, "absent")])
+        sum_up(tmp_path, ZoneInfo("UTC"), [], [])
         gone = clean_up(tmp_path, 10)
         sink.close()
         recorded = Recorded(tmp_path)
@@ -148,6 +151,7 @@ class TestCleanUp:
         sink.accept([started(at(0)), verdict(at(0), "oak", False, Reason.HELD, 1)])
         sink.accept([verdict(at(1), "oak", False, Reason.BLIND, 1), alarm(at(1), AlarmState.UNACKNOWLEDGED)])
         sink.accept([verdict(at(20 * DAY_S), "alder", False, Reason.BLIND, 1)])
+        sum_up(tmp_path, ZoneInfo("UTC"), [], [])
         assert clean_up(tmp_path, 1) == 1
         recorded = Recorded(tmp_path)
         assert [verdict.enclosure for verdict in recorded.latest_verdicts()] == ["alder", "oak"]
@@ -163,6 +167,7 @@ class TestCleanUp:
         mark = recorded.mark()
         sink = open_sink(tmp_path, commit_every_s=0)
         sink.accept([started(At(0.0, WALL_S + 500 * DAY_S)), readings(At(1.0, WALL_S + 500 * DAY_S + 1), 21.0)])
+        sum_up(tmp_path, ZoneInfo("UTC"), [], [])
         assert clean_up(tmp_path, 1) == 100
         sink.accept([readings(At(2.0, WALL_S + 500 * DAY_S + 2), 22.0)])
         sink.close()
@@ -175,6 +180,7 @@ class TestCleanUp:
         sink.accept([started(at(0)), *(readings(at(0), 25.0) for _ in range(24))])
         for second, by_s in ((10, 2.2e9), (20, -2.2e9), (30, -1.8e9)):
             sink.accept([stepped(at(second, by_s), by_s), *(readings(at(second, by_s), 25.0) for _ in range(24))])
+            sum_up(tmp_path, ZoneInfo("UTC"), [], [])
             assert clean_up(tmp_path, 1) == 0
         sink.close()
 
@@ -186,6 +192,7 @@ class TestCleanUp:
         for cycle in range(2 * 8640):
             sink.accept([readings(at(cycle * 10.0), *([25.0] * 40))])
         before = written_bytes()
+        sum_up(tmp_path, ZoneInfo("UTC"), [], [])
         assert clean_up(tmp_path, 0.5) == pytest.approx(345_600, rel=0.05)
         assert written_bytes() - before < 1_000_000
         sink.close()

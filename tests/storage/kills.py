@@ -17,6 +17,7 @@ import time
 from collections import Counter
 from pathlib import Path
 from unittest import mock
+from zoneinfo import ZoneInfo
 
 if __name__ == "__main__":
     sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
@@ -27,6 +28,7 @@ from matwarden.sinks.outbox import Outbox
 from matwarden.sinks.store import StoreError, StoreSink, open_store
 from matwarden.sinks.store_cleanup import clean_up
 from matwarden.sinks.store_parts import last_number
+from matwarden.sinks.store_sums import sum_up
 from matwarden.terms import AlarmState
 
 # Every so many batches one is durable; between two kills some hundred of them pass.
@@ -52,6 +54,7 @@ def _write(directory: Path, told: int) -> None:
         sink.accept([changed, push(now, f"cold/{number}"), remember(now, "n", {"n": number}, True)])
         os.write(told, number.to_bytes(8, "little"))
         if number % 40 == 0:
+            sum_up(directory, ZoneInfo("UTC"), [], [])
             clean_up(directory, 0.01)
         if number % 60 == 0:
             sink.close()

@@ -15,6 +15,7 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 from unittest import mock
+from zoneinfo import ZoneInfo
 
 if __name__ == "__main__":
     sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
@@ -27,6 +28,7 @@ from matwarden.rehearsal import Rehearsal
 from matwarden.sinks import store
 from matwarden.sinks.store import Store, open_store
 from matwarden.sinks.store_cleanup import clean_up, make_room
+from matwarden.sinks.store_sums import sum_up
 from matwarden.terms import At
 from matwarden_hardware.twin import ROOM, Fault, FaultKind
 
@@ -114,6 +116,7 @@ def _tell(directory: Path) -> None:
     shelf.restart()
     strike(FaultKind.ROOM_OFFSET, ROOM, 5.0, -15.0)
     shelf.pass_time(7 * _HOUR_S)
+    sum_up(directory, ZoneInfo("UTC"), [], [])
     clean_up(directory, 0.2)
     shelf.clock.step_wall(1800.0)
     call("hold")

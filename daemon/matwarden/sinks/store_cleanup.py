@@ -9,6 +9,7 @@ from pathlib import Path
 
 from matwarden.sinks.store_parts import Part, parts, rows_in
 from matwarden.sinks.store_schema import DATABASE, connect, explain
+from matwarden.sinks.store_sums import summed_mark
 from matwarden.sinks.store_time import laid_out
 
 __all__ = ["clean_up", "make_room"]
@@ -16,10 +17,14 @@ __all__ = ["clean_up", "make_room"]
 _SLICE_ROWS = 20_000
 # Given back to the disk in one go: a megabyte.
 _SLICE_PAGES = 256
+# Longer than any reading does (the settings take no longer stale time).
+_HOLDS_MS = 3_600_000
 
 
 def clean_up(directory: Path, keep_raw_days: float) -> int:
-    """Delete readings, refusals and verdicts older than `keep_raw_days`; how many went.
+    """Delete readings, refusals and verdicts older than `keep_raw_days` that are summed up; how many went.
+
+    What is not in the sums yet (store_sums.py) stays whatever its age: sum up first.
 
     Readings go in whole parts (store_parts.py), so some stay a while longer. Age is counted on the record's own time
     line: a wrong wall clock deletes nothing. Alarms, digests, the newest part and the last verdict on every mat stay
@@ -39,8 +44,9 @@ def clean_up(directory: Path, keep_raw_days: float) -> int:
 def make_room(directory: Path, keep_free: int, free: int) -> int:
     """Drop the oldest parts of the readings until `keep_free` bytes of the disk are free; how many readings went.
 
-    The newest part stays, and so does everything else: on a disk that somebody else fills this is not enough. Any
-    thread or process may do this while the daemon runs.
+    The newest part stays, and so does everything else: on a disk that somebody else fills this is not enough. Sum up
+    first: as the last resort readings go too that are in no sum yet. Any thread or process may do this while the
+    daemon runs.
 
     Args:
         free: bytes that are free on the disk now.
@@ -87,7 +93,10 @@ def _clean_up(connection: sqlite3.Connection, keep_ms: int) -> int:
     line = laid_out(connection)
     if not line:
         return 0
-    cut_ms = line[-1].elapsed_ms + line[-1].seen_ms - keep_ms
+    mark = summed_mark(connection)
+    # A reading from before the mark may still hold after it.
+    summed_ms = next((each.elapsed_ms + mark.t_ms for each in line if each.id == mark.stretch), 0) - _HOLDS_MS
+    cut_ms = min(line[-1].elapsed_ms + line[-1].seen_ms - keep_ms, summed_ms)
     begun_ms = {stretch.id: stretch.elapsed_ms for stretch in line}
     gone = 0
     there = parts(connection)
