@@ -20,6 +20,7 @@ from matwarden.core.digest import night_digest
 from matwarden.core.sums import SeriesSum
 from matwarden.sinks.store_moments import marks_between, readings_in
 from matwarden.sinks.store_read import Recorded
+from matwarden.sinks.store_schema import StoreError
 from matwarden.sinks.store_sums import sum_up
 from matwarden.sinks.store_sums_read import Sums
 from matwarden.terms import Quantity
@@ -218,6 +219,13 @@ def test_summing_again_changes_nothing(tmp_path: Path) -> None:
     assert sum_up(tmp_path, UTC, [oak(probe(1))], []) == 0
     assert Sums(tmp_path).series_days(*FOREVER) == before
     assert Sums(tmp_path).summed_to_wall_s() == BEGIN_S + 2 * DAY_S
+
+
+def test_where_nothing_is_recorded_no_file_is_made(tmp_path: Path) -> None:
+    """Summing up an empty directory is told as every reader is told, and leaves it empty."""
+    with pytest.raises(StoreError, match="nothing is recorded in"):
+        sum_up(tmp_path, UTC, [], [])
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_a_day_that_goes_on_is_not_summed(tmp_path: Path) -> None:
