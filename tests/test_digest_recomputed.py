@@ -9,10 +9,14 @@ from __future__ import annotations
 import re
 import shutil
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import datetime
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
+import pandas as pd
 import pytest
 
 import reckoned
@@ -20,8 +24,11 @@ from helpers_store import open_sink, refused, started
 from matwarden.core.digest import night_digest
 from matwarden.core.digest_document import to_document
 from matwarden.events import Readings
+from matwarden.night import night_so_far
+from matwarden.settings import load
 from matwarden.sinks.store_read import Recorded
 from matwarden.sinks.store_schema import DATABASE
+from matwarden.sinks.store_sums import sum_up
 from matwarden.terms import AlarmTimes, At, Band, Enclosure, ProbeTerms, Quality, Reading, Role
 from recorded_series import as_polls, new_york_c, new_york_hour
 from winter import evidence
@@ -150,6 +157,40 @@ def test_the_failing_winters_reserve(winter: Winter) -> None:
     assert len(spares) > 4
     # The tubs' own physics (winter.toml): at full heat their air settles 5.9 to 6.1 K above the room.
     assert (min(fulls), max(fulls)) == pytest.approx((6.0, 6.0), abs=0.4)
+
+
+def test_the_failing_winters_last_night_against_the_days_before_it(winter: Winter) -> None:
+    """Of each tub the days' lowest, mean, share in band, degree-hours and heat, summed by the program, by pandas."""
+    settings = load(winter.out.parent / "winter.toml")
+    settings = replace(settings, store=replace(settings.store, directory=winter.out))
+    zone = ZoneInfo(ZONE)
+    sum_up(winter.out, zone, settings.enclosures, settings.room_probes)
+    _, document = night_so_far(settings)
+    series = evidence.series(winter.database)
+    # The run begins at 01:00 on the 23rd; this night on the 29th at 08:00: six days, the first an hour short.
+    starts = [datetime(2019, 12, day, tzinfo=zone).timestamp() for day in range(23, 30)]
+    for tub in document["enclosures"]:
+        verdicts = reckoned.verdicts(winter.database, tub["id"])
+        rows = series[f"{tub['id']}-air", "temperature"]
+        week = tub["against"][0]
+        days = [reckoned.readings(rows, a, b, FRESH_S) for a, b in pairwise(starts)]
+        every = pd.concat(days)
+        usual = {
+            "lowest_c": sum(day.v.min() for day in days) / len(days),
+            "mean_c": float((every.v * every.dt).sum() / every.dt.sum()),
+            "in_band_share": float(every.dt[every.v.between(LOW_C, HIGH_C)].sum() / every.dt.sum()),
+            "below_kh": float(((LOW_C - every.v).clip(lower=0.0) * every.dt).sum() / 3600 / every.dt.sum() * 86400.0),
+            "heat_share": sum(reckoned.heat(verdicts, a, b)[0] * (b - a) for a, b in pairwise(starts)) / (6 * 86400.0),
+        }
+        told = {key: week["usual_per_day"][key] for key in usual}
+        assert (week["days"], week["of_days"]) == (6, 7)
+        assert told == pytest.approx(usual, abs=0.01)
+        assert week["less_usual"]["lowest_k"] == pytest.approx(
+            tub["inside"]["lowest"]["value_c"] - usual["lowest_c"], abs=0.01
+        )
+        assert week["less_usual"]["heat_share"] == pytest.approx(
+            tub["heat"]["allowed_share"] - usual["heat_share"], abs=0.01
+        )
 
 
 AIR = ProbeTerms("oak-air", Role.AIR, "oak", None, 300.0, 150.0, 900.0, 3.0, 0.0)

@@ -15,6 +15,7 @@ from matwarden.alarm_history import history_of, quality_document, quality_of
 from matwarden.core.alarm_quality import AlarmQuality
 from matwarden.core.dates import local_date
 from matwarden.core.digest import NightDigest, night_digest
+from matwarden.core.digest_compare import SPANS_DAYS, days_before
 from matwarden.core.digest_document import to_document
 from matwarden.core.record import AlarmLine, Window
 from matwarden.core.strips_of import strips_of
@@ -24,6 +25,7 @@ from matwarden.report.night import DUE, Night
 from matwarden.report.pages import PagesError, write_pages
 from matwarden.settings.resolved import Settings
 from matwarden.sinks.store_read import Recorded
+from matwarden.sinks.store_sums_read import Sums
 from matwarden.sinks.store_time import Mark
 from matwarden.upkeep import lines_of
 
@@ -118,7 +120,9 @@ def _see(settings: Settings, day: str) -> _Seen:
     since = recorded.digest_mark()
     window = recorded.window(since, until)
     standing = recorded.active_alarms(since)
-    digest = night_digest(day, settings.zone, window, settings.enclosures, settings.room_probes, standing)
+    before = days_before(window.start_wall_s, max(SPANS_DAYS), ZoneInfo(settings.zone))
+    days = Sums(settings.store.directory).tub_days(*before)
+    digest = night_digest(day, settings.zone, window, settings.enclosures, settings.room_probes, standing, days)
     due = lines_of(settings, local_date(window.end_wall_s, ZoneInfo(settings.zone)))
     return _Seen(window, standing, until, digest, due)
 
