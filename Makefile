@@ -9,7 +9,7 @@ BIN := $(VENV)/bin
 NEED_VENV := "This needs Python 3.11 or newer with its venv module (Debian, Raspberry Pi OS: apt install python3-venv)."
 
 .DEFAULT_GOAL := help
-.PHONY: help demo test lint winter schema alarms long faults tubs powercuts clean
+.PHONY: help demo test lint winter schema alarms long faults tubs powercuts year clean
 
 help:
 	@echo "make demo    three winter nights on a simulated shelf, in under a minute"
@@ -19,6 +19,7 @@ help:
 	@echo "make faults  every single fault; writes tests/faults/table.md and process_table.md"
 	@echo "make tubs    the heat watch over a wide grid of healthy and sick tubs, half an hour"
 	@echo "make powercuts  a thousand simulated power cuts and a thousand kills of the record (needs a C compiler)"
+	@echo "make year    a record of 64 tubs over a year, and what its questions take; some ten minutes, 2 GB"
 	@echo "make lint    ruff, mypy --strict, import contracts only"
 	@echo "make schema  write config/matwarden.schema.json anew from the settings model"
 	@echo "make alarms  write the table of alarms in the README, and their texts in tests/core, anew"
@@ -65,6 +66,9 @@ tubs: $(VENV)/.dev
 
 powercuts: $(VENV)/.dev
 	$(BIN)/python tests/storage/run_power_cuts.py
+
+year: $(VENV)/.dev
+	PYTHONPATH=tests $(BIN)/python tests/storage/year_store.py
 
 schema: $(VENV)/.dev
 	$(BIN)/python -m matwarden.settings.schema
