@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import random
 import sqlite3
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -19,10 +18,10 @@ TUBS, DAYS, RAW_DAYS = 2, 22, 1
 
 
 @pytest.fixture(scope="module")
-def year(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+def year(tmp_path_factory: pytest.TempPathFactory) -> Path:
     directory = tmp_path_factory.mktemp("year")
     build(directory, TUBS, DAYS, RAW_DAYS)
-    yield directory
+    return directory
 
 
 def test_its_sums_are_those_of_the_readings(year: Path) -> None:
