@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 import random
 import sqlite3
+from contextlib import closing
 from datetime import datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -274,21 +275,22 @@ def test_a_person_can_read_the_days_with_sqlite3(tmp_path: Path) -> None:
     """The daily figures are plain columns: thousandths and milliseconds."""
     record(tmp_path, BEGIN_S, 1.2)
     sum_up(tmp_path, UTC, [oak(probe(1))], [])
-    rows = sqlite3.connect(tmp_path / "matwarden.db").execute(
-        "SELECT date, probe, round(lowest / 1000.0, 1), known_ms FROM sum_days"
-        " JOIN series_days USING (begins_wall_ms) JOIN series ON series.id = series ORDER BY probe"
-    )
+    with closing(sqlite3.connect(tmp_path / "matwarden.db")) as connection:
+        rows = connection.execute(
+            "SELECT date, probe, round(lowest / 1000.0, 1), known_ms FROM sum_days"
+            " JOIN series_days USING (begins_wall_ms) JOIN series ON series.id = series ORDER BY probe"
+        ).fetchall()
     low = min(wave(s) for s in np.arange(0.0, DAY_S, 60.0).tolist())
-    assert rows.fetchall() == [
+    assert rows == [
         ("2027-11-10", "oak-1", round(low, 1), 86_400_000),
-        ("2027-11-10", "oak-2", round(low - 1.5, 1), 86_340_000 + 60_000),
+        ("2027-11-10", "oak-2", round(low - 1.5, 1), 86_400_000),
     ]
 
 
 def test_a_record_from_before_there_were_sums_has_none(tmp_path: Path) -> None:
     """Read by a newer program, an older record answers: no sums, and extremes from the readings once it was opened."""
     record(tmp_path, BEGIN_S, 0.1)
-    with sqlite3.connect(tmp_path / "matwarden.db") as connection:
+    with closing(sqlite3.connect(tmp_path / "matwarden.db", isolation_level=None)) as connection:
         for table in ("sums_mark", "sum_days", "series_days", "series_hours", "tub_days", "tub_hours"):
             connection.execute(f"DROP TABLE {table}")
         connection.execute("DELETE FROM _sqlite_migrations WHERE name = 'sums_kept_for_ever'")
