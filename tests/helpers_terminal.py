@@ -49,6 +49,11 @@ class Terminal:
             if not self._look() or time.monotonic() > deadline:
                 pytest.fail(f"it never showed {text!r}: {self.seen}")
 
+    def until_more(self) -> None:
+        """Wait until it has shown anything more."""
+        if not self._look():
+            pytest.fail(f"it shows nothing more: {self.seen}")
+
     def type(self, text: str) -> None:
         """Type this; a control character is one."""
         os.write(self._ours, text.encode())

@@ -101,7 +101,9 @@ def parser() -> argparse.ArgumentParser:
         metavar="FILE",
         help="its settings (default: %(default)s)",
     )
-    settings(verb("status", "show every tub, its heat and its alarms", "matwarden status --json"))
+    sub = verb("status", "show every tub, its heat and its alarms", "matwarden status --follow")
+    sub.add_argument("--follow", action="store_true", help="draw it anew every 2 s, until Ctrl-C")
+    settings(sub)
     sub = verb("digest", "show the digest of a night, or of the time since", "matwarden digest --date 2026-01-14")
     settings(sub)
     sub.add_argument("--date", metavar="YYYY-MM-DD", help="the one made on that date (default: since the last one)")

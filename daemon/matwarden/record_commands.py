@@ -24,6 +24,13 @@ def status(asked: argparse.Namespace) -> int:
     from matwarden.sinks.store_schema import StoreError
 
     settings = load(asked.settings)
+    if asked.follow:
+        from matwarden.follow import follow
+
+        if asked.json:
+            print("matwarden: --follow is for people: it has no --json; ask anew for each", file=sys.stderr)
+            return Exit.USAGE
+        return follow(settings)
     answer = ask(settings, {"do": "status"})
     if answer is not None:
         found = answer.get("status")
