@@ -16,6 +16,7 @@ import pytest
 
 from matwarden.sinks.store_cleanup import clean_up, make_room
 from matwarden.sinks.store_moments import readings_in
+from matwarden.sinks.store_schema import StoreError
 from matwarden.sinks.store_sums import sum_up
 from matwarden.sinks.store_sums_read import Sums
 from sums_examples import Recorder, oak, probe
@@ -87,6 +88,16 @@ def test_a_full_disk_drops_what_is_summed_first(tmp_path: Path) -> None:
     # The fifth day was dropped in part before it was over: what is gone is missing, not made up.
     assert [day.known_s for day in days[:4] + days[5:]] == [DAY_S] * 5
     assert 0.0 < days[4].known_s < DAY_S
+
+
+def test_on_a_nearly_full_disk_no_day_is_summed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Readings are held in memory then: what they would add must not be missing for ever."""
+    record(tmp_path, 2.5)
+    monkeypatch.setattr("matwarden.sinks.store_sums.free_bytes", lambda _: 40_000_000)
+    with pytest.raises(StoreError, match="nearly full"):
+        sum_up(tmp_path, UTC, [oak(probe(1))], [])
+    assert Sums(tmp_path).summed_to_wall_s() is None
+    assert clean_up(tmp_path, 1.0) == 0
 
 
 def test_a_kill_in_the_midst_of_summing_loses_nothing_and_counts_nothing_twice(tmp_path: Path) -> None:

@@ -24,7 +24,8 @@ from matwarden.core.sums_of import SeriesTally, TubTally, heat_tally, hours_with
 from matwarden.sinks.store_heat import heat_changes
 from matwarden.sinks.store_moments import reading_before
 from matwarden.sinks.store_parts import parts, readings_between
-from matwarden.sinks.store_schema import DATABASE, connect, connect_read_only, explain
+from matwarden.sinks.store_schema import DATABASE, StoreError, connect, connect_read_only, explain
+from matwarden.sinks.store_space import free_bytes, has_room
 from matwarden.sinks.store_sums_pack import packed_series, packed_tub, unpacked_series, unpacked_tub
 from matwarden.sinks.store_time import START, Mark, Stretch, laid_out
 from matwarden.terms import Enclosure, ProbeTerms, Quantity
@@ -69,6 +70,9 @@ def sum_up(directory: Path, zone: ZoneInfo, enclosures: Sequence[Enclosure], roo
     holds |= {probe.id: probe.stale_s for probe in room_probes}
     # Which makes no file where none is, and says so in the record's own words.
     connect_read_only(path).close()
+    # On a nearly full disk readings are held in memory: of a day that lacks them no sums are made.
+    if not has_room(free_bytes(directory), False):
+        raise StoreError(f"the disk of {directory} is nearly full, so no days are summed up: free some space")
     try:
         with closing(connect(path)) as connection:
             pass_ = _Pass(connection, zone, enclosures, holds)

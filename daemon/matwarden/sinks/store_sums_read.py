@@ -27,6 +27,8 @@ __all__ = ["Sums"]
 
 # Of one series the lowest and the highest: value and wall time each, in thousandths and milliseconds.
 _Outer = tuple[int, int, int, int]
+# Above every time within a stretch: store_schema.py.
+_HALF = 2**31
 
 
 class Sums:
@@ -283,8 +285,8 @@ def _readings_into(
     outer: dict[int, _Outer],
     connection: sqlite3.Connection,
     wanted: Iterable[int],
-    low_ms: int,
-    high_ms: int,
+    from_wall_ms: int,
+    to_wall_ms: int,
     after: int,
     last: int | None,
 ) -> None:
@@ -293,7 +295,7 @@ def _readings_into(
     there = parts(connection)
     line = laid_out(connection)
     for stretch, following in zip(line, [*line[1:], None], strict=True):
-        from_ms, to_ms = low_ms - stretch.wall_ms, high_ms - stretch.wall_ms
+        from_ms, to_ms = from_wall_ms - stretch.wall_ms, to_wall_ms - stretch.wall_ms
         if to_ms <= 0 or from_ms > stretch.seen_ms:
             continue
         first = max(after, reading_before(connection, stretch, following, from_ms))
@@ -302,12 +304,16 @@ def _readings_into(
         for part in there:
             if part.before >= end or first >= end:
                 continue
-            span = (first - part.before, end - part.before)
-            rows = f"FROM {part.table} WHERE id > ? AND id <= ? AND series IN ({of}) GROUP BY series"
-            lows = {row[0]: row[1:] for row in connection.execute(f"SELECT series, min(milli), t_ms {rows}", span)}
-            for number, high, high_t_ms in connection.execute(f"SELECT series, max(milli), t_ms {rows}", span):
-                low, low_t_ms = lows[number]
-                _into(outer, number, (low, stretch.wall_ms + low_t_ms, high, stretch.wall_ms + high_t_ms))
+            # Value and time in one number, so that one reading of the table finds both, and of equal values the first.
+            for number, low, high in connection.execute(
+                f"SELECT series, min(milli * {2 * _HALF} + {_HALF} + t_ms), max(milli * {2 * _HALF} + {_HALF} - t_ms)"
+                f" FROM {part.table} WHERE id > ? AND id <= ? AND series IN ({of}) GROUP BY series",
+                (first - part.before, end - part.before),
+            ):
+                low_milli, late_ms = divmod(low, 2 * _HALF)
+                high_milli, early_ms = divmod(high, 2 * _HALF)
+                low_wall_ms = stretch.wall_ms + late_ms - _HALF
+                _into(outer, number, (low_milli, low_wall_ms, high_milli, stretch.wall_ms + _HALF - early_ms))
 
 
 def _into(outer: dict[int, _Outer], number: int, more: _Outer) -> None:
