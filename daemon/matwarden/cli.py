@@ -26,6 +26,8 @@ from matwarden.devices import Discover, IdleLevel, OpenDevices
 from matwarden.exit_codes import Exit
 from matwarden.export_command import add_arguments as add_export_arguments
 from matwarden.export_command import carry_out as export
+from matwarden.extremes_command import add_arguments as add_extremes_arguments
+from matwarden.extremes_command import carry_out as list_extremes
 from matwarden.first_cut import DEFAULT_SETTINGS
 from matwarden.history_command import add_arguments as add_history_arguments
 from matwarden.history_command import carry_out as draw_history
@@ -120,6 +122,9 @@ def parser() -> argparse.ArgumentParser:
     sub = verb("history", "draw a tub's past on the terminal", "matwarden history oak --from 7d")
     add_history_arguments(sub)
     settings(sub)
+    sub = verb("extremes", "list lowest and highest of every probe over any range", "matwarden extremes --from 365d")
+    add_extremes_arguments(sub)
+    settings(sub)
     sub = verb(
         "export", "write readings of any range to standard output", "matwarden export oak --from 7d", machine=False
     )
@@ -198,6 +203,8 @@ def _carry_out(asked: argparse.Namespace, open_devices: OpenDevices, discover: D
             return judge_away(asked)
         if asked.verb == "history":
             return draw_history(asked)
+        if asked.verb == "extremes":
+            return list_extremes(asked)
         if asked.verb == "export":
             return export(asked)
         if asked.verb == "pushes":

@@ -14,14 +14,14 @@ from matwarden.core.record import AlarmLine, HeatChange, Point, Window
 from matwarden.core.strips import AlarmSpan, Line, NightStrips, Span, Step, Strip
 from matwarden.terms import AlarmState, Enclosure, ProbeTerms, Quantity, Role, Side
 
-__all__ = ["STEPS", "strips_of"]
+__all__ = ["ON", "STEPS", "strips_of"]
 
 STEPS = 240
 """Six minutes each in a night of a whole day: as fine as a phone can show."""
 
 _SHORTEST_STEP_S = 1.0
 # A trip that waits for a person's reset keeps heat cut: it is still on.
-_ON = frozenset(
+ON = frozenset(
     {
         AlarmState.UNACKNOWLEDGED,
         AlarmState.ACKNOWLEDGED,
@@ -158,15 +158,15 @@ def _alarm_spans(window: Window, standing: Sequence[AlarmLine]) -> list[tuple[st
 
     for line in window.alarms:
         at_s = line.elapsed_s - window.start_elapsed_s
-        if line.alarm not in seen and line.previous in _ON:
+        if line.alarm not in seen and line.previous in ON:
             began[line.alarm] = (0.0, line.enclosure)
         seen.add(line.alarm)
-        if line.state in _ON:
+        if line.state in ON:
             began.setdefault(line.alarm, (at_s, line.enclosure))
         elif line.alarm in began:
             over(line.alarm, at_s, still_on=False)
     for line in standing:
-        if line.alarm not in seen and line.state in _ON:
+        if line.alarm not in seen and line.state in ON:
             began[line.alarm] = (max(0.0, line.elapsed_s - window.start_elapsed_s), line.enclosure)
     for alarm in list(began):
         over(alarm, end_s, still_on=True)
