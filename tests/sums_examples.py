@@ -31,6 +31,13 @@ class Recorder:
         self._ahead_s = wall_s
         self._sink.accept([Started(At(0.0, wall_s), "0.1.0")])
 
+    @classmethod
+    def over(cls, sink: StoreSink, wall_s: float) -> Recorder:
+        """With a sink of the test's own."""
+        recorder = cls.__new__(cls)
+        recorder._sink, recorder._ahead_s = sink, wall_s
+        return recorder
+
     def at(self, mono_s: float) -> At:
         return At(mono_s, self._ahead_s + mono_s)
 

@@ -298,7 +298,8 @@ class StoreSink:
         """Everything held, inside the caller's transaction."""
         execute, many = connection.execute, connection.executemany
         part = self._room(connection)
-        many("INSERT INTO series (id, probe, quantity) VALUES (?, ?, ?)", self._fresh_series)
+        # Of a file that took the place of a damaged one, some may be there with the sums, under the same numbers.
+        many("INSERT OR IGNORE INTO series (id, probe, quantity) VALUES (?, ?, ?)", self._fresh_series)
         for stretch in self._stretches:
             if stretch.stored:
                 execute("UPDATE stretches SET seen_ms = ? WHERE id = ?", (stretch.seen_ms, stretch.id))

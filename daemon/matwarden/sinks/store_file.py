@@ -32,6 +32,7 @@ from matwarden.sinks.store_schema import (
     is_read_only,
     migrations,
 )
+from matwarden.sinks.store_sums_carry import carry_sums
 
 __all__ = ["Store", "open_store"]
 
@@ -45,6 +46,8 @@ _LOOK = "a trip or a hold may be forgotten, look at every mat now"
 # are checked that a start depends on; damage elsewhere is found where it is met, and dealt with then.
 _CHECKED_WHOLE_BYTES = 16 * 1024 * 1024
 _NEEDED = ("memory", "outbox", "outbox_targets", "stretches", "parts", "series", "enclosures", "alarms", "digests")
+# And what summing up depends on: while it fails, no reading is ever cleaned up.
+_SUMS = ("sums_mark", "sum_days", "series_days", "tub_days")
 
 Row = tuple[Any, ...]
 
@@ -225,7 +228,7 @@ class Store:
             self._db.close()
         memory, lost_n, pushes = _salvage(self.path)
         try:
-            _lay_fresh(self.path, memory or [], pushes, self._power_safe)
+            days_n = _lay_fresh(self.path, memory or [], pushes, self._power_safe)
             aside = _set_aside(self.path, now_wall_s)
             self._db = _open(self.path, self._power_safe)
         except OSError as error:
@@ -240,6 +243,8 @@ class Store:
             kept = f"what it remembered could not be read: {_LOOK}"
         elif lost_n:
             kept += f", {lost_n} could not be read: {_LOOK}"
+        if days_n:
+            kept += f"; the sums of {days_n} days too"
         self.notices = (
             *self.notices,
             f"The record {self.path} is damaged. It was set aside as {aside} and a new one begun; {kept}.",
@@ -268,19 +273,21 @@ def _open_lock(path: Path) -> int:
         return os.open(path, os.O_RDONLY | os.O_CLOEXEC)
 
 
-def _lay_fresh(path: Path, memory: list[Row], pushes: list[Row], power_safe: bool) -> None:
-    """Write a fresh file with what was saved. Once it bears its name it is whole."""
+def _lay_fresh(path: Path, memory: list[Row], pushes: list[Row], power_safe: bool) -> int:
+    """Write a fresh file with what was saved; how many days of sums that is. Once it bears its name it is whole."""
     unfinished = Path(f"{path}{_UNFINISHED}")
     for ending in ("", *_WITH_IT):
         Path(f"{unfinished}{ending}").unlink(missing_ok=True)
     with closing(_open(unfinished, power_safe)) as db:
         db.conn.execute("BEGIN IMMEDIATE")
         _restore(db.conn, memory, pushes)
+        days_n = carry_sums(path, db.conn)
         db.conn.execute("COMMIT")
         # Everything in the one file, and no log beside it that would have to be renamed with it.
         db.conn.execute("PRAGMA journal_mode = DELETE")
     unfinished.rename(f"{path}{_FRESH}")
     _sync_names(path.parent)
+    return days_n
 
 
 def _set_aside(path: Path, now_wall_s: float) -> str:
@@ -324,7 +331,7 @@ def _open(path: Path, power_safe: bool) -> Database:
                 "again, or move the file away to begin a new record"
             )
         migrations.apply(db)
-        for table in () if small else _NEEDED:
+        for table in () if small else (*_NEEDED, *_SUMS):
             _check(db, table)
         if _unreadable(db.conn.execute("SELECT key, json FROM memory").fetchall()):
             raise _damage("a remembered state cannot be read")
