@@ -18,6 +18,7 @@ from dataclasses import asdict, replace
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+from matwarden.clocks import SystemClock
 from matwarden.night import PICTURES, Made, make_night
 from matwarden.settings.resolved import Settings
 from matwarden.sinks.store_schema import StoreError
@@ -27,6 +28,10 @@ __all__ = ["NightChild", "NightError"]
 
 # Minutes on the smallest board; beyond this it hangs.
 LIMIT_S = 900.0
+# A day is summed in seconds; but a record from before there were sums may have hundreds of them. Those are summed bit by
+# bit, and no digest waits long for them.
+_SUMS_FIRST_S = 120.0
+_SUMS_ALONE_S = 600.0
 # Worth more to the machine dead than the guard: oom_score_adj in proc(5).
 _FIRST_TO_GO = "500"
 _FAILED = 1
@@ -56,7 +61,9 @@ class NightChild:
         return Made(**{**made, "notes": tuple(made["notes"])})
 
     def sum_up(self, settings: Settings) -> None:
-        """Have every day that is over summed up (`sinks.store_sums`); blocks until the child has done it.
+        """Have the days that are over summed up (`sinks.store_sums`), or the oldest ones of very many.
+
+        Blocks until the child has done it.
 
         Raises:
             NightError: it did not, or it was stopped. What was summed stays so.
@@ -117,7 +124,7 @@ def _main() -> int:
     # Only our own parent speaks to us, over a pipe.
     settings, day = pickle.load(sys.stdin.buffer)
     try:
-        answer = _summed(settings) if day is None else asdict(_made(settings, day))
+        answer = _summed(settings, _SUMS_ALONE_S) if day is None else asdict(_made(settings, day))
     except StoreError as error:
         sys.stdout.buffer.write(str(error).encode())
         return _FAILED
@@ -129,15 +136,18 @@ def _made(settings: Settings, day: str) -> Made:
     notes: tuple[str, ...] = ()
     try:
         # First, so that the night is compared with all days before it.
-        _summed(settings)
+        _summed(settings, _SUMS_FIRST_S)
     except StoreError as error:
         notes = (f"days are not summed up: {error}",)
     made = make_night(settings, day)
     return replace(made, notes=(*notes, *made.notes))
 
 
-def _summed(settings: Settings) -> int:
-    return sum_up(settings.store.directory, ZoneInfo(settings.zone), settings.enclosures, settings.room_probes)
+def _summed(settings: Settings, for_s: float) -> int:
+    clock = SystemClock()
+    until_s = clock.now().mono_s + for_s
+    about = (ZoneInfo(settings.zone), settings.enclosures, settings.room_probes)
+    return sum_up(settings.store.directory, *about, lambda: clock.now().mono_s < until_s)
 
 
 if __name__ == "__main__":

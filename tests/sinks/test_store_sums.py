@@ -222,6 +222,16 @@ def test_summing_again_changes_nothing(tmp_path: Path) -> None:
     assert Sums(tmp_path).summed_to_wall_s() == BEGIN_S + 2 * DAY_S
 
 
+def test_many_days_may_be_summed_bit_by_bit(tmp_path: Path) -> None:
+    """Asked to stop after two days, a pass stops; later ones go on, to the same sums as in one go."""
+    record(tmp_path, BEGIN_S, 5.2, 600.0)
+    answers = iter([True, True, False])
+    assert sum_up(tmp_path, UTC, [oak(probe(1, 900.0))], [], lambda: next(answers)) == 2
+    assert Sums(tmp_path).summed_to_wall_s() == BEGIN_S + 2 * DAY_S
+    assert sum_up(tmp_path, UTC, [oak(probe(1, 900.0))], []) == 3
+    assert [day.known_s for day in Sums(tmp_path).series_days(*FOREVER)[OAK_1]] == [DAY_S] * 5
+
+
 def test_where_nothing_is_recorded_no_file_is_made(tmp_path: Path) -> None:
     """Summing up an empty directory is told as every reader is told, and leaves it empty."""
     with pytest.raises(StoreError, match="nothing is recorded in"):

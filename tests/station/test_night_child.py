@@ -19,6 +19,7 @@ from matwarden.night import PICTURES, Made, make_night
 from matwarden.night_child import NightChild, NightError
 from matwarden.settings.resolved import Settings
 from matwarden.sinks.store_schema import StoreError
+from matwarden.sinks.store_sums_read import Sums
 from matwarden.terms import At
 
 _DAY = "2026-01-17"
@@ -46,6 +47,20 @@ def _digests(settings: Settings, make: object) -> tuple[Digests, list[Event]]:
 def test_a_child_process_makes_the_same_night_as_this_one(recorded: Settings) -> None:
     """Text, document and first line are equal."""
     assert NightChild().make(recorded, _DAY) == make_night(recorded, _DAY)
+
+
+def test_the_child_sums_up_the_days_that_are_over(tmp_path: Path) -> None:
+    """Asked for sums alone, or for a night: afterwards the days before it are there, of every tub."""
+    shelf = House(house(tmp_path))
+    shelf.pass_time(30 * 3600.0)
+    shelf.close()
+    NightChild().sum_up(shelf.settings)
+    sums = Sums(shelf.settings.store.directory)
+    days = sums.tub_days(0.0, 1e11)
+    assert set(days) == {each.id for each in shelf.settings.enclosures}
+    made = NightChild().make(shelf.settings, _DAY)
+    assert made.notes == ()
+    assert sums.tub_days(0.0, 1e11) == days
 
 
 def test_a_record_that_cannot_be_read_is_told_in_the_records_own_words(tmp_path: Path) -> None:

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import sqlite3
 from array import array
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import closing
 from datetime import time, timedelta
 from pathlib import Path
@@ -56,11 +56,20 @@ class _Piece(NamedTuple):
         return self.stretch.wall_ms + self.from_ms - self.stretch.elapsed_ms
 
 
-def sum_up(directory: Path, zone: ZoneInfo, enclosures: Sequence[Enclosure], room_probes: Sequence[ProbeTerms]) -> int:
+def sum_up(
+    directory: Path,
+    zone: ZoneInfo,
+    enclosures: Sequence[Enclosure],
+    room_probes: Sequence[ProbeTerms],
+    go_on: Callable[[], bool] = lambda: True,
+) -> int:
     """Sum up every local day of the record that is over and not summed yet; how many pieces were added.
 
     Works beside the running daemon; memory is that of one day's readings. Of the probes and tubs given the stale times
     and bands count; of other probes the series are summed all the same.
+
+    Args:
+        go_on: asked before each piece; when it says no, the next call goes on from there.
 
     Raises:
         StoreError: not everything was summed; what was stays so, and the next call goes on from there.
@@ -77,7 +86,7 @@ def sum_up(directory: Path, zone: ZoneInfo, enclosures: Sequence[Enclosure], roo
         with closing(connect(path)) as connection:
             pass_ = _Pass(connection, zone, enclosures, holds)
             done = 0
-            while pass_.one():
+            while go_on() and pass_.one():
                 done += 1
             return done
     except sqlite3.Error as error:
