@@ -39,7 +39,7 @@ from matwarden.push_commands import add_list_arguments as add_pushes_arguments
 from matwarden.push_commands import add_test_arguments as add_push_arguments
 from matwarden.push_commands import list_pushes, send_test
 from matwarden.record_commands import digest, status, why
-from matwarden.settings import SettingsError, load
+from matwarden.settings import SettingsError
 from matwarden.upkeep_command import add_done_arguments, carry_out_done, carry_out_upkeep
 
 __all__ = ["parser", "run"]
@@ -226,6 +226,10 @@ def _enclosure(sub: argparse.ArgumentParser, settings: Any) -> None:
 def _run(asked: argparse.Namespace, open_devices: OpenDevices) -> int:
     import logging
 
+    from matwarden.settings.apart import Apart
+
+    # First, so that the file is judged while the rest is loaded.
+    apart = Apart(asked.settings)
     from matwarden.log_thread import logged_to
     from matwarden.service import serve
     from matwarden_hardware.ports import DriverError
@@ -233,7 +237,7 @@ def _run(asked: argparse.Namespace, open_devices: OpenDevices) -> int:
     logging.getLogger("apscheduler").setLevel(logging.WARNING)
     try:
         with logged_to(sys.stderr):
-            return serve(load(asked.settings), open_devices)
+            return serve(apart.settings(), open_devices)
     except DriverError as error:
         print(f"matwarden: {error}", file=sys.stderr)
         return Exit.DEVICE

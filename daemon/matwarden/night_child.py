@@ -28,8 +28,8 @@ __all__ = ["NightChild", "NightError"]
 
 # Minutes on the smallest board; beyond this it hangs.
 LIMIT_S = 900.0
-# A day is summed in seconds; but a record from before there were sums may have hundreds of them. Those are summed bit by
-# bit, and no digest waits long for them.
+# A day is summed in seconds; but a record from before there were sums may have hundreds of them. Those are summed bit
+# by bit, and no digest waits long for them.
 _SUMS_FIRST_S = 120.0
 _SUMS_ALONE_S = 600.0
 # Worth more to the machine dead than the guard: oom_score_adj in proc(5).

@@ -12,10 +12,9 @@ from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
 
-from running import environment
-from table import Row
-from workload import ROWS_A_DAY, settings_text
-
+from bench.running import environment
+from bench.table import Row
+from bench.workload import ROWS_A_DAY, settings_text
 from matwarden.terms import Quantity
 
 _DAY = """
@@ -126,10 +125,9 @@ def _table_bytes(connection: sqlite3.Connection, table: str) -> int | None:
 
 def questions(days: int = 365) -> list[Row]:
     """A year of ten tubs: what a day, and a year of one series, take from the sums and from the readings."""
-    from year_store import BEGIN_MS, DAY_MS, build, tubs_of
-
     from matwarden.sinks.store_cleanup import clean_up
     from matwarden.sinks.store_sums_read import Sums
+    from storage.year_store import BEGIN_MS, DAY_MS, build, tubs_of
 
     with tempfile.TemporaryDirectory() as name:
         directory = Path(name)

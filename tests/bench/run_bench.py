@@ -16,12 +16,11 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 _HERE = Path(__file__).resolve().parent
-sys.path[:0] = [str(_HERE), str(_HERE.parent), str(_HERE.parent / "storage")]
+if __name__ == "__main__":
+    sys.path.insert(0, str(_HERE.parent))
 
-import deciding  # noqa: E402 - the directories above hold them
-import recording  # noqa: E402
-import running  # noqa: E402
-from table import Row, markdown, plain  # noqa: E402
+from bench import deciding, recording, running  # noqa: E402 - the directory above holds them
+from bench.table import Row, markdown, plain  # noqa: E402
 
 BEGIN = "<!-- bench: written by `make bench README=1`, do not edit -->\n"
 END = "<!-- end of bench -->\n"

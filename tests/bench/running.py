@@ -15,8 +15,8 @@ from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from table import Row
-from workload import settings_text
+from bench.table import Row
+from bench.workload import settings_text
 
 ROOT = Path(__file__).resolve().parents[2]
 _TICKS = os.sysconf("SC_CLK_TCK")

@@ -8,7 +8,7 @@ import pytest
 
 from helpers_kindled import Kindled
 
-COMPILED = ("matplotlib", "numpy", "PIL", "scipy", "pandas", "markupsafe")
+COMPILED = ("pydantic_core", "matplotlib", "numpy", "PIL", "scipy", "pandas", "markupsafe")
 
 
 @pytest.mark.parametrize("library", COMPILED)

@@ -6,25 +6,16 @@ import os
 import re
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, NoReturn
 
 from matwarden.settings.assembly import assemble
+from matwarden.settings.outcome import Outcome
 from matwarden.settings.problems import Findings, Problem, SettingsError
 from matwarden.settings.resolved import Settings
 
 _MAX_BYTES = 1_000_000
 _PLACE = re.compile(r"^(?P<what>.*?)\s*\(at (?:line (?P<line>\d+), column (?P<column>\d+)|end of document)\)$", re.S)
-
-
-@dataclass(frozen=True, slots=True)
-class Outcome:
-    """What a check found: `settings` is None exactly when there are problems."""
-
-    settings: Settings | None
-    problems: tuple[Problem, ...]
-    warnings: tuple[str, ...]
 
 
 def load(path: Path) -> Settings:
