@@ -114,9 +114,7 @@ def memory(settle_s: float = 100.0) -> list[Row]:
     with tempfile.TemporaryDirectory() as name:
         directory, port = Path(name), free_port()
         at = (datetime.now(UTC) + timedelta(seconds=75)).strftime("%H:%M")
-        text = settings_text(directory, port=port, digest_at=at, picture=True).replace(
-            'start = "2026-01-16T17:00:00Z"\n', ""
-        )
+        text = settings_text(directory, port=port, digest_at=at, picture=True)
         with broker(port, directory), daemon(directory, text) as (process, _):
             time.sleep(10.0)
             began_s, before_s = time.monotonic(), cpu_s(process.pid)
@@ -137,7 +135,13 @@ def memory(settle_s: float = 100.0) -> list[Row]:
             steady <= 48 * 1024 and ratio <= 5.5,
         ),
         Row(f"peak memory at W, {night}", f"{peak / 1024:.1f} MB", "as above", "64 MB", made and peak <= 64 * 1024),
-        Row("processor at W", f"{used:.1f} s an hour (from 30 s)", "–", "6 s an hour", used <= 6.0),
+        Row(
+            "processor at W",
+            f"{used:.1f} s an hour (from 30 s, the simulated shelf included)",
+            "–",
+            "6 s an hour",
+            used <= 6.0,
+        ),
     ]
 
 
