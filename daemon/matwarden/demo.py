@@ -76,7 +76,7 @@ def demonstrate(file: Path | None, out: Path, open_devices: OpenDevices) -> int:
     with _broker(settings) as settings:
         _introduce(settings)
         try:
-            run = Rehearsal(settings, open_devices, [console])
+            run = Rehearsal(settings, open_devices, [console], sums=True)
         except StoreError as error:
             print(f"matwarden: {error}", file=sys.stderr)
             return Exit.STORE

@@ -24,7 +24,7 @@ from matwarden.settings.resolved import Settings
 from matwarden.sinks.store_schema import StoreError
 from matwarden.sinks.store_sums import sum_up
 
-__all__ = ["NightChild", "NightError"]
+__all__ = ["NightChild", "NightError", "summed_night"]
 
 # Minutes on the smallest board; beyond this it hangs.
 LIMIT_S = 900.0
@@ -124,7 +124,7 @@ def _main() -> int:
     # Only our own parent speaks to us, over a pipe.
     settings, day = pickle.load(sys.stdin.buffer)
     try:
-        answer = _summed(settings, _SUMS_ALONE_S) if day is None else asdict(_made(settings, day))
+        answer = _summed(settings, _SUMS_ALONE_S) if day is None else asdict(summed_night(settings, day))
     except StoreError as error:
         sys.stdout.buffer.write(str(error).encode())
         return _FAILED
@@ -132,7 +132,12 @@ def _main() -> int:
     return 0
 
 
-def _made(settings: Settings, day: str) -> Made:
+def summed_night(settings: Settings, day: str) -> Made:
+    """As `make_night`, after the days that are over have been summed up.
+
+    Raises:
+        StoreError: there is no record, or it cannot be read.
+    """
     notes: tuple[str, ...] = ()
     try:
         # First, so that the night is compared with all days before it.

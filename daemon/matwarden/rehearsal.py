@@ -22,6 +22,8 @@ from matwarden.digests import Digests
 from matwarden.events import ClockStepped, DigestMade, Event, Notice, Sink
 from matwarden.house_alarms import HouseAlarms
 from matwarden.mqtt_acknowledge import RemoteAcknowledge
+from matwarden.night import make_night
+from matwarden.night_child import summed_night
 from matwarden.pollers import InlinePoller
 from matwarden.settings.resolved import Settings, SimulationSettings
 from matwarden.sinks.push import PushSink
@@ -66,6 +68,7 @@ class Rehearsal:
         more_sinks: told like the others (the console, a test's collector).
         clock: goes on from another rehearsal's clock after a restart; None: a new one, from the settings' start.
         devices: goes on with open devices after a restart; None: open them.
+        sums: days are summed up before each digest, as the daemon does; it takes a second a week.
 
     Raises:
         DriverError: a simulated device cannot be opened. StoreError: the store cannot be used.
@@ -82,6 +85,7 @@ class Rehearsal:
         more_sinks: Sequence[Sink] = (),
         clock: SimulatedClock | None = None,
         devices: Devices | None = None,
+        sums: bool = False,
     ) -> None:
         simulation = settings.simulation
         if simulation is None:
@@ -119,7 +123,8 @@ class Rehearsal:
         self._told.tell(taken_out(recorded, self.station.alarm_ids(), at))
         for text in store.notices:
             self._told.tell([Notice(at, text, warning=True)])
-        digests = Digests(settings, store_queue.drain, self._told.tell, self.clock.now)
+        make = summed_night if sums else make_night
+        digests = Digests(settings, store_queue.drain, self._told.tell, self.clock.now, make)
         self._calendar = Calendar(
             time.fromisoformat(settings.digest.at) if settings.digest.enabled else None,
             ZoneInfo(settings.zone),
