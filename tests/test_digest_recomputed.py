@@ -180,7 +180,7 @@ def test_the_failing_winters_last_night_against_the_days_before_it(winter: Winte
             "mean_c": float((every.v * every.dt).sum() / every.dt.sum()),
             "in_band_share": float(every.dt[every.v.between(LOW_C, HIGH_C)].sum() / every.dt.sum()),
             "below_kh": float(((LOW_C - every.v).clip(lower=0.0) * every.dt).sum() / 3600 / every.dt.sum() * 86400.0),
-            "heat_share": sum(reckoned.heat(verdicts, a, b)[0] * (b - a) for a, b in pairwise(starts)) / (6 * 86400.0),
+            "heat_share": sum(reckoned.heat(verdicts, a, b)[0] * (b - a) for a, b in pairwise(starts)) / every.dt.sum(),
         }
         told = {key: week["usual_per_day"][key] for key in usual}
         assert (week["days"], week["of_days"]) == (6, 7)

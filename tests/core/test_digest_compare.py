@@ -35,7 +35,7 @@ def day_sum(days_ago: int, lowest_c: float = 24.0, missing_s: float = 0.0, heat_
     spans = (below_s, in_band_s, 0.0, missing_s)
     return TubSum(
         day.isoformat(), begins_s, LENGTH_S, *extremes, lowest_c + 0.5, *spans, below_s / 3600.0, 0.0,
-        heat_share * LENGTH_S, 3,
+        heat_share * (LENGTH_S - missing_s), 3,
     )  # fmt: skip
 
 
@@ -70,7 +70,7 @@ def test_every_figure_is_that_of_pandas(place: int, asked: int, n: int) -> None:
     mean = (frame["mean"] * known).sum() / known.sum()
     in_band = frame.in_band_s.sum() / known.sum()
     below = frame.below_kh.sum() / (known.sum() / 86400.0)
-    heat = frame.allowed_s.sum() / frame.lasts_s.sum()
+    heat = frame.allowed_s.sum() / known.sum()
     assert (each.asked_days, each.days, each.missing_s) == (asked, n, frame.missing_s.sum())
     assert len(frame) == n
     assert [each.lowest_c, each.mean_c, each.in_band_share, each.below_kh_per_day, each.heat_share] == pytest.approx(
@@ -125,6 +125,12 @@ def test_a_night_unlike_those_before_is_told_with_the_days_that_were_there() -> 
         "  against 5 of the last 7 days: lowest +2.0 °C, mean +1.5 °C, heat +40 points; 20 h of them not read",
     ]
     assert against_lines(against_of(five), Unit.F)[0].startswith("  against 5 of the last 7 days: lowest +3.6 °F, mean")
+
+
+def test_two_days_are_no_habit() -> None:
+    """From three days on it is told."""
+    assert against_lines(against_of([day_sum(n, 22.0) for n in (1, 2)]), Unit.C) == []
+    assert len(against_lines(against_of([day_sum(n, 22.0) for n in (1, 2, 3)]), Unit.C)) == 1
 
 
 def test_the_document_says_the_usual_and_the_difference() -> None:

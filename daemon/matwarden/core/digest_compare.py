@@ -32,7 +32,7 @@ class Against:
         missing_s: of the days counted, the time that was not read.
         lowest_c: mean of the days' lowest. mean_c: weighted by time.
         in_band_share: of the time read. below_kh_per_day, above_kh_per_day: kelvin-hours in 24 read hours.
-        heat_share: of all time of the days counted; None without a mat.
+        heat_share: of the time read, as heat is never allowed unread; None without a mat.
         lowest_k, mean_k, in_band_off_share, below_off_kh_per_day, above_off_kh_per_day, heat_off_share: the night less
             the days, None where either is not known.
     """
@@ -79,8 +79,8 @@ def against(inside: Exposure, heat: HeatUse | None, days: Sequence[TubSum], aske
     below, above = (
         sum(kh) / known_s * _DAY_S for kh in zip(*((d.below_kh, d.above_kh) for d, _, _ in read), strict=True)
     )
-    warmed = [(allowed_s, day.lasts_s) for day, _, _ in read if (allowed_s := day.allowed_s) is not None]
-    heat_share = sum(allowed_s for allowed_s, _ in warmed) / sum(lasts_s for _, lasts_s in warmed) if warmed else None
+    warmed = [(allowed_s, _known_s(day)) for day, _, _ in read if (allowed_s := day.allowed_s) is not None]
+    heat_share = sum(allowed_s for allowed_s, _ in warmed) / sum(known_s for _, known_s in warmed) if warmed else None
     night_s = inside.below_s + inside.in_band_s + inside.above_s
     night_heat = None if heat is None else heat.allowed_share
     return Against(

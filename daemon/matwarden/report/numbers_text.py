@@ -22,6 +22,8 @@ _LOWEST_OFF_K, _MEAN_OFF_K, _SHARE_OFF = 0.5, 0.5, 0.1
 _MISSING_SHARE = 0.05
 _OLD_SHARE, _SOON_YEARS = 0.5, 1.0
 _DAY_S = 86400.0
+# One day or two are no habit: they stand in the document, and are not told.
+_DAYS_TOLD = 3
 
 
 def halves_lines(night: Half, day: Half, unit: Unit) -> list[str]:
@@ -68,6 +70,8 @@ def against_lines(every: Sequence[Against], unit: Unit) -> list[str]:
     told: list[str] = []
     days = 0
     for each in every:
+        if each.days < _DAYS_TOLD:
+            continue
         unlike = _unlike(each, unit) if each.days > days else []
         days = max(days, each.days)
         if unlike:
