@@ -8,6 +8,7 @@ import re
 import sqlite3
 import subprocess
 import sys
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -42,7 +43,7 @@ def export(settings: Path, *words: str) -> Ran:
 
 def raw(settings: Path) -> list[tuple[int, str, str, int]]:
     """What is in the file, read with SQL alone: UTC milliseconds, probe, quantity, thousandths."""
-    with sqlite3.connect(load(settings).store.directory / "matwarden.db") as connection:
+    with closing(sqlite3.connect(load(settings).store.directory / "matwarden.db")) as connection:
         return connection.execute(
             "SELECT s.began_wall_ms + r.t_ms, n.probe, n.quantity, r.milli FROM readings_1 r, stretches s"
             " JOIN series n ON n.id = r.series ORDER BY r.id"
@@ -130,13 +131,14 @@ def test_what_cannot_be_done_is_said_in_words(recorded: Path, words: tuple[str, 
 
 def _large(settings: Path, rows: int) -> None:
     directory = load(settings).store.directory
-    with sqlite3.connect(directory / "matwarden.db") as connection:
+    with closing(sqlite3.connect(directory / "matwarden.db")) as connection:
         first = connection.execute("SELECT max(id) FROM readings_1").fetchone()[0]
         connection.execute(
             "WITH RECURSIVE n(k) AS (SELECT 1 UNION ALL SELECT k + 1 FROM n WHERE k < ?)"
             " INSERT INTO readings_1 SELECT ? + k, 7200000 + k, 1, 22000 FROM n",
             (rows, first),
         )
+        connection.commit()
 
 
 def test_memory_does_not_grow_with_the_range(tmp_path: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -44,7 +45,7 @@ def recorded(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def rows(settings: Path, probe: str) -> np.ndarray[Any, np.dtype[np.float64]]:
     """Wall time and value of every reading of its temperature, by SQL alone."""
-    with sqlite3.connect(load(settings).store.directory / "matwarden.db") as connection:
+    with closing(sqlite3.connect(load(settings).store.directory / "matwarden.db")) as connection:
         return np.array(
             connection.execute(
                 "SELECT (s.began_wall_ms + r.t_ms) / 1000.0, r.milli / 1000.0 FROM readings_1 r, stretches s"

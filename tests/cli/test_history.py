@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 import subprocess
 import sys
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -62,7 +63,7 @@ def drawn(made: list[Column], unit: Unit = Unit.C, unicode: bool = True) -> list
 def test_every_column_is_what_the_file_says(recorded: Path) -> None:
     """Lowest and highest of each column, recomputed with NumPy from the rows of the file."""
     told: dict[str, Any] = ask(recorded, "oak", "--json", "--from", "2026-01-16T19:00", "--to", "2026-01-17T05:00").json
-    with sqlite3.connect(load(recorded).store.directory / "matwarden.db") as connection:
+    with closing(sqlite3.connect(load(recorded).store.directory / "matwarden.db")) as connection:
         rows = np.array(
             connection.execute(
                 "SELECT (s.began_wall_ms + r.t_ms) / 1000.0, r.milli / 1000.0 FROM readings_1 r, stretches s"
