@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
 from matwarden.core.digest_compare import SPANS_DAYS, Against, against, days_before
-from matwarden.core.digest_heat import HeatUse, RelayLife, Reserve, heat_use, relay_life, reserve
+from matwarden.core.digest_heat import HeatUse, RelayLife, Reserve, heat_use, relay_life, reserve, room_steps
 from matwarden.core.exposure import Exposure, Extreme, exposure, extremes, outermost
 from matwarden.core.halves import Half, halves
 from matwarden.core.humidity import HumidityNight, SidesNight, humidity_nights, sides_night
@@ -147,6 +147,7 @@ def night_digest(
     known = {enclosure.id for enclosure in enclosures}
     started, returned = alarms_of(window.alarms)
     rooms = _climates(window, room_probes)
+    room = room_steps(window, room_probes)
     return NightDigest(
         date=date,
         zone=zone,
@@ -155,7 +156,14 @@ def night_digest(
         lasts_s=window.end_elapsed_s - window.start_elapsed_s,
         enclosures=tuple(
             _enclosure(
-                each, window, room_probes, ZoneInfo(zone), (days or {}).get(each.id, ()), started, returned, standing
+                each,
+                window,
+                reserve(each, window, room_probes, room),
+                ZoneInfo(zone),
+                (days or {}).get(each.id, ()),
+                started,
+                returned,
+                standing,
             )
             for each in enclosures
         ),
@@ -183,7 +191,7 @@ def alarms_of(lines: Iterable[AlarmLine]) -> tuple[list[AlarmLine], list[AlarmLi
 def _enclosure(
     enclosure: Enclosure,
     window: Window,
-    room_probes: Sequence[ProbeTerms],
+    spare: Reserve | None,
     zone: ZoneInfo,
     days: Sequence[TubSum],
     started: Sequence[AlarmLine],
@@ -213,7 +221,7 @@ def _enclosure(
         night=night,
         day=day,
         relay=relay_life(enclosure, window),
-        reserve=reserve(enclosure, window, room_probes),
+        reserve=spare,
         against=_against(inside, heat, days, window.start_wall_s, zone),
     )
 

@@ -23,7 +23,7 @@ from itertools import pairwise
 from matwarden.core.record import HeatChange, Point, Window
 from matwarden.terms import Enclosure, ProbeTerms, Quantity, Reason, Role
 
-__all__ = ["HeatUse", "RelayLife", "Reserve", "heat_use", "relay_life", "reserve"]
+__all__ = ["HeatUse", "RelayLife", "Reserve", "Steps", "heat_use", "relay_life", "reserve", "room_steps"]
 
 # The coldest stretch of the room; whole steps of the window's time, none of them with much missing.
 _SPAN_S = 6 * 3600.0
@@ -107,14 +107,25 @@ def relay_life(enclosure: Enclosure, window: Window) -> RelayLife | None:
     return RelayLife(operations, rated, operations / rated, years_left)
 
 
-def reserve(enclosure: Enclosure, window: Window, room_probes: Sequence[ProbeTerms]) -> Reserve | None:
-    """None without a mat, or where there are no six hours in which room, tub and heat are all known."""
+def room_steps(window: Window, room_probes: Sequence[ProbeTerms]) -> Steps:
+    """The room, once for every tub."""
+    return Steps(room_probes, window, int((window.end_elapsed_s - window.start_elapsed_s) // _STEP_S))
+
+
+def reserve(
+    enclosure: Enclosure, window: Window, room_probes: Sequence[ProbeTerms], room: Steps | None = None
+) -> Reserve | None:
+    """None without a mat, or where there are no six hours in which room, tub and heat are all known.
+
+    Args:
+        room: what `room_steps` makes of the same, for whoever asks for many tubs.
+    """
     changes = _changes(enclosure, window)
     if enclosure.mat is None or not changes or not room_probes:
         return None
     steps_n = int((window.end_elapsed_s - window.start_elapsed_s) // _STEP_S)
-    room = _Steps(room_probes, window, steps_n)
-    warm = _Steps(_governing(enclosure, window), window, steps_n)
+    room = room or room_steps(window, room_probes)
+    warm = Steps(_governing(enclosure, window), window, steps_n)
     coldest: tuple[float, int] | None = None
     for first in range(steps_n - _STEPS + 1):
         if min(room.known(first, _STEPS), warm.known(first, _STEPS)) < _KNOWN_SHARE or not _ruled(changes, first):
@@ -136,8 +147,12 @@ def reserve(enclosure: Enclosure, window: Window, room_probes: Sequence[ProbeTer
     return Reserve(from_s, room_c, rise_k, share, rise_k / share - rise_k if told else None)
 
 
-class _Steps:
-    """Known time and weighted sums of some probes, step by step; a reading counts in the step it was taken in."""
+class Steps:
+    """Known time and weighted sums of some probes, step by step; a reading counts in the step it was taken in.
+
+    Args:
+        steps_n: how many whole steps the window has.
+    """
 
     def __init__(self, probes: Iterable[ProbeTerms], window: Window, steps_n: int) -> None:
         self._known_s = [0.0] * (steps_n + 1)
@@ -147,11 +162,19 @@ class _Steps:
         for probe in probes:
             self._probes_n += 1
             points: Sequence[Point] = window.series.get((probe.id, Quantity.TEMPERATURE), ())
-            for (elapsed_s, _, value), next_s in zip(points, _nexts(points, window.end_elapsed_s), strict=True):
-                step = min(int((elapsed_s - start_s) // _STEP_S), steps_n)
-                lasts_s = max(min(next_s - elapsed_s, probe.stale_s), 0.0)
+            before_s, before, stale_s = None, 0.0, probe.stale_s
+            for elapsed_s, _, value in points:
+                if before_s is not None:
+                    step = min(int((before_s - start_s) // _STEP_S), steps_n)
+                    lasts_s = max(min(elapsed_s - before_s, stale_s), 0.0)
+                    known_s[step] += lasts_s
+                    weighted[step] += before * lasts_s
+                before_s, before = elapsed_s, value
+            if before_s is not None:
+                step = min(int((before_s - start_s) // _STEP_S), steps_n)
+                lasts_s = max(min(window.end_elapsed_s - before_s, stale_s), 0.0)
                 known_s[step] += lasts_s
-                weighted[step] += value * lasts_s
+                weighted[step] += before * lasts_s
 
     def known(self, first: int, n: int) -> float:
         """Share of so many steps that is known, 0 to 1."""
@@ -159,10 +182,6 @@ class _Steps:
 
     def mean(self, first: int, n: int) -> float:
         return sum(self._weighted[first : first + n]) / sum(self._known_s[first : first + n])
-
-
-def _nexts(points: Sequence[Point], end_s: float) -> list[float]:
-    return [point.elapsed_s for point in points[1:]] + ([end_s] if points else [])
 
 
 def _governing(enclosure: Enclosure, window: Window) -> Sequence[ProbeTerms]:
