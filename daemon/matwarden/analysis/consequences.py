@@ -14,7 +14,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 
 from matwarden.analysis.control import Control, cooled, cycling, heated_from_cold, share_for
-from matwarden.analysis.fit import Fitted
+from matwarden.analysis.fit import Found
 from matwarden.analysis.network import WALL, Array, Network, steady
 
 __all__ = ["Estimate", "Findings", "Rooms", "coldest_room_c", "findings"]
@@ -95,7 +95,7 @@ _UNITS = {
 }
 
 
-def findings(fit: Fitted, control: Control, low_c: float, rooms: Rooms, watts_known: bool) -> Findings:
+def findings(fit: Found, control: Control, low_c: float, rooms: Rooms, watts_known: bool) -> Findings:
     """Everything above for one tub. `low_c`: the band's low edge."""
     middle = _numbers(fit.network, control, low_c, rooms, watts_known)
     drawn = [_numbers(each, control, low_c, rooms, watts_known) for each in _draws(fit)]
@@ -197,7 +197,7 @@ def _ride_h(network: Network, control: Control, share: float, room_c: float, low
     return None if after_s is None else after_s / 3600.0
 
 
-def _draws(fit: Fitted) -> list[Network]:
+def _draws(fit: Found) -> list[Network]:
     """Networks as sure as the fit is, always the same ones."""
     random = np.random.default_rng(_SEED)
     roots, axes = np.linalg.eigh(fit.covariance)

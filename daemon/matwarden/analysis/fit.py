@@ -24,7 +24,7 @@ from scipy.signal import lfilter
 from matwarden.analysis.grid import Grid, Mask
 from matwarden.analysis.network import INSIDE, PAIRS, WALL, Array, Network, Shape, simulate
 
-__all__ = ["Fitted", "Tried", "fitted", "start_of"]
+__all__ = ["Fitted", "Found", "Start", "Tried", "fitted", "found_of", "start_of"]
 
 # What a reading is off by within itself, in K: noise and steps of a DS18B20 averaged over a step.
 READ_K = 0.05
@@ -62,27 +62,42 @@ class Tried:
 
 
 @dataclass(frozen=True, slots=True)
-class Fitted:
-    """A network, how sure it is, and how well it does.
+class Found:
+    """A network, and how sure it is.
 
     Attributes:
         values: the parameters as the search has them; `network_of` turns such into a network. covariance: of them.
-        tried: every shape that was compared. rms_k: of wall and inside over the whole record.
-        residual_k: for each grid (m, 2) read less simulated; 0.0 where nothing was read.
     """
 
     network: Network
     values: Array
     covariance: Array
     start: Start
+
+    def network_of(self, values: Array) -> Network:
+        """The network of other parameter values, for intervals."""
+        return _network(self.network.shape, values, self.start)
+
+
+@dataclass(frozen=True, slots=True)
+class Fitted(Found):
+    """A network, how sure it is, and how well it does.
+
+    Attributes:
+        tried: every shape that was compared. rms_k: of wall and inside over the whole record.
+        residual_k: for each grid (m, 2) read less simulated; 0.0 where nothing was read.
+        nodes_c: for each grid (m, n), simulated.
+    """
+
     tried: tuple[Tried, ...]
     rms_k: tuple[float, float]
     residual_k: tuple[Array, ...]
     nodes_c: tuple[Array, ...]
 
-    def network_of(self, values: Array) -> Network:
-        """The network of other parameter values, for intervals."""
-        return _network(self.network.shape, values, self.start)
+
+def found_of(shape: Shape, values: Array, covariance: Array, start: Start) -> Found:
+    """What was found once, from its numbers."""
+    return Found(_network(shape, values, start), values, covariance, start)
 
 
 def start_of(grids: Sequence[Grid], power_w: float) -> Start:

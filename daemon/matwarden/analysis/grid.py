@@ -15,12 +15,14 @@ from numpy.typing import NDArray
 
 from matwarden.analysis.network import Array
 
-__all__ = ["Grid", "Heat", "Lived", "Mask", "Series", "laid_out"]
+__all__ = ["Grid", "Heat", "Lived", "Mask", "Series", "laid_out", "step_for"]
 
 Mask = NDArray[np.bool_]
 # A room changes slowly: between two readings so far apart a line is not far off.
 ROOM_GAP_S = 1800.0
 SHORTEST_S = 2 * 3600.0
+# Up to so many days such a step: a mat's own lag is a minute or two, and a month must be fitted in seconds.
+_STEPS_S = ((3.0, 30.0), (10.0, 60.0), (float("inf"), 180.0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +71,16 @@ class Grid:
     @property
     def lasts_s(self) -> float:
         return (len(self.room_c) - 1) * self.step_s
+
+
+def step_for(lived: Lived) -> float:
+    """Seconds between the instants on which this record is best laid out: not less than its probes' own."""
+    each = [s.t_s for s in (*lived.wall, *lived.inside, *lived.room) if len(s.t_s) > 1]
+    if not each:
+        return _STEPS_S[0][1]
+    lasts_days = max(float(t_s[-1] - t_s[0]) for t_s in each) / 86_400.0
+    slowest_s = max(float(np.median(np.diff(t_s))) for t_s in each)
+    return max(next(step_s for days, step_s in _STEPS_S if lasts_days <= days), slowest_s)
 
 
 def laid_out(lived: Lived, step_s: float) -> list[Grid]:

@@ -8,7 +8,7 @@ numbers are never used twice, also after the first tables are gone.
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from typing import NamedTuple
 
 __all__ = ["PART_ROWS", "Part", "add_readings", "begin_part", "last_number", "parts", "readings_between", "rows_in"]
@@ -79,11 +79,16 @@ def add_readings(connection: sqlite3.Connection, part: Part, numbers: list[int])
 
 
 def readings_between(
-    connection: sqlite3.Connection, there: Iterable[Part], after: int, last: int
+    connection: sqlite3.Connection, there: Iterable[Part], after: int, last: int, of: Collection[int] | None = None
 ) -> Iterator[sqlite3.Cursor]:
-    """For each part concerned the `t_ms`, `series` and `milli` of the readings numbered above `after` up to `last`."""
+    """For each part concerned the `t_ms`, `series` and `milli` of the readings numbered above `after` up to `last`.
+
+    Args:
+        of: numbers of the series wanted; None: of all.
+    """
+    wanted = "" if of is None else f" AND series IN ({','.join(map(str, of))})"
     for part in there:
         yield connection.execute(
-            f"SELECT t_ms, series, milli FROM {part.table} WHERE id > ? AND id <= ?",
+            f"SELECT t_ms, series, milli FROM {part.table} WHERE id > ? AND id <= ?{wanted}",
             (after - part.before, last - part.before),
         )

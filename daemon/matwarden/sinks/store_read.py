@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import sqlite3
 from array import array
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from contextlib import closing, contextmanager
 from itertools import islice
 from pathlib import Path
@@ -75,6 +75,11 @@ class Track(Sequence[Point]):
         self._elapsed_ms = elapsed_ms
         self._wall_ms = wall_ms
         self._milli = milli
+
+    @property
+    def columns(self) -> tuple[array[int], array[int], array[int]]:
+        """Of all points: elapsed and wall time in milliseconds, value in thousandths."""
+        return self._elapsed_ms, self._wall_ms, self._milli
 
     def __len__(self) -> int:
         return len(self._milli)
@@ -211,8 +216,11 @@ class Recorded:
         with self._moment() as connection:
             return high_water(connection)
 
-    def window(self, since: Mark | None, until: Mark) -> Window:
+    def window(self, since: Mark | None, until: Mark, probes: Collection[str] | None = None) -> Window:
         """Everything recorded after `since` (None: from the beginning) up to `until`.
+
+        Args:
+            probes: readings of these only; None: of all.
 
         Raises:
             StoreError: it cannot be read, or nothing was ever recorded.
@@ -233,7 +241,7 @@ class Recorded:
                 end_elapsed_s=(line[-1].elapsed_ms + until.t_ms) / 1000,
                 start_wall_s=(first.wall_ms - line[0].elapsed_ms) / 1000,
                 end_wall_s=(last.wall_ms + until.t_ms) / 1000,
-                series=_series(connection, line, since, until),
+                series=_series(connection, line, since, until, probes),
                 heat=heat_changes(connection, line, since, until),
                 alarms=_alarms(connection, line, since, until),
                 refusals=_refusals(connection, since, until),
@@ -261,9 +269,12 @@ def _start_ms(line: Sequence[Stretch], since: Mark) -> int:
 
 
 def _series(
-    connection: sqlite3.Connection, line: Sequence[Stretch], since: Mark, until: Mark
+    connection: sqlite3.Connection, line: Sequence[Stretch], since: Mark, until: Mark, probes: Collection[str] | None
 ) -> dict[SeriesKey, Track]:
     names = {row[0]: (row[1], Quantity(row[2])) for row in connection.execute("SELECT * FROM series")}
+    if probes is not None:
+        names = {number: name for number, name in names.items() if name[0] in probes}
+    of = None if probes is None else list(names)
     there = parts(connection)
     columns = {number: (array("q"), array("q"), array("q")) for number in names}
     adders = {number: tuple(column.append for column in three) for number, three in columns.items()}
@@ -271,7 +282,7 @@ def _series(
         low = max(since.reading, stretch.first_reading - 1)
         high = until.reading if following is None else min(until.reading, following.first_reading - 1)
         elapsed_ms, wall_ms = stretch.elapsed_ms, stretch.wall_ms
-        for rows in readings_between(connection, there, low, high):
+        for rows in readings_between(connection, there, low, high, of):
             for t_ms, number, milli in rows:
                 add_elapsed, add_wall, add_milli = adders[number]
                 # A capture told only after the window's start may have been taken a moment before it.
