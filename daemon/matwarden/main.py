@@ -16,6 +16,7 @@ from matwarden.settings.resolved import (
     OneWire,
     RoomFile,
     RoomPlan,
+    RoomSeries,
     Settings,
     SimulationSettings,
     TwinPermit,
@@ -153,9 +154,10 @@ def _shelf(
     settings: Settings, simulation: SimulationSettings, monotonic_s: Callable[[], float], real_time: bool
 ) -> Shelf:
     from matwarden_hardware.twin.faults import Fault, FaultKind
-    from matwarden_hardware.twin.physics import TubPhysics
+    from matwarden_hardware.twin.fitted import FittedTub
+    from matwarden_hardware.twin.physics import Physics, TubPhysics
 
-    tubs = {
+    tubs: dict[str, Physics] = {
         twin.enclosure: TubPhysics(
             wall_j_per_k=twin.wall_j_per_k,
             air_j_per_k=twin.air_j_per_k,
@@ -170,6 +172,20 @@ def _shelf(
         )
         for twin in simulation.twins
     }
+    for found in simulation.fitted:
+        tubs[found.enclosure] = FittedTub(
+            capacities_j_per_k=found.capacities_j_per_k,
+            joins_w_per_k=found.joins_w_per_k,
+            losses_w_per_k=found.losses_w_per_k,
+            mat_w=found.mat_w,
+            lag_s=found.lag_s,
+            loss_share=found.loss_share,
+            wall_k=found.wall_k,
+            inside_k=found.inside_k,
+            substrate_inside=found.substrate_inside,
+            start_c=found.start_c,
+            start_w=found.start_w,
+        )
     faults = [
         Fault(
             at_s=fault.at_s,
@@ -198,6 +214,8 @@ def _room(simulation: SimulationSettings) -> Room:
     room = simulation.room
     if isinstance(room, RoomFile):
         return SeriesRoom.from_csv(room.path, rfc3339_z(simulation.start_wall_s))
+    if isinstance(room, RoomSeries):
+        return SeriesRoom([t_s for t_s, _ in room.points], [room_c for _, room_c in room.points])
     start_hour = simulation.start_wall_s % 86400.0 / 3600.0
     if isinstance(room, RoomPlan):
         return DayPlanRoom(room.points, room.drift_k_per_day, start_hour)

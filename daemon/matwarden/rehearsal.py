@@ -27,6 +27,7 @@ from matwarden.night_child import summed_night
 from matwarden.pollers import InlinePoller
 from matwarden.settings.resolved import Settings, SimulationSettings
 from matwarden.sinks.push import PushSink
+from matwarden.sinks.push_send import Sender, send
 from matwarden.sinks.queue import InlineSink
 from matwarden.sinks.store import StoreSink, open_store
 from matwarden.sinks.store_read import Recorded
@@ -69,6 +70,7 @@ class Rehearsal:
         clock: goes on from another rehearsal's clock after a restart; None: a new one, from the settings' start.
         devices: goes on with open devices after a restart; None: open them.
         sums: days are summed up before each digest, as the daemon does; it takes a second a week.
+        sender: what delivers a push; the real one unless nothing may leave.
 
     Raises:
         DriverError: a simulated device cannot be opened. StoreError: the store cannot be used.
@@ -86,6 +88,7 @@ class Rehearsal:
         clock: SimulatedClock | None = None,
         devices: Devices | None = None,
         sums: bool = False,
+        sender: Sender = send,
     ) -> None:
         simulation = settings.simulation
         if simulation is None:
@@ -109,7 +112,7 @@ class Rehearsal:
         if self._mqtt is not None:
             self._mqtt.accept(standing)
             self._told.add(InlineSink(self._mqtt, self._sink_failed))
-        self._push: PushSink | None = push_sink(settings, self.clock, self._told.notice)
+        self._push: PushSink | None = push_sink(settings, self.clock, self._told.notice, sender)
         if self._push is not None:
             self._told.add(InlineSink(self._push, self._sink_failed))
         for sink in (self._digested, *more_sinks):

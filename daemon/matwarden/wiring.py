@@ -22,7 +22,7 @@ from matwarden.sinks.homie import DeviceTerms
 from matwarden.sinks.mqtt import MqttSink
 from matwarden.sinks.outbox import Outbox
 from matwarden.sinks.push import PushSink
-from matwarden.sinks.push_send import send
+from matwarden.sinks.push_send import Sender, send
 from matwarden.sinks.store_read import Recorded
 from matwarden.terms import AlarmState, At, Priority, ProbeTerms
 from matwarden.together_keeper import TogetherAlarms
@@ -132,11 +132,13 @@ def peer_alarms(
     return PeerAlarms(settings.watched, inbox, settings.house_name, settings.alarms.times, remembered, at)
 
 
-def push_sink(settings: Settings, clock: Clock, on_notice: Callable[[Notice], None]) -> PushSink | None:
-    """The push sink, None when the settings have none."""
+def push_sink(
+    settings: Settings, clock: Clock, on_notice: Callable[[Notice], None], sender: Sender = send
+) -> PushSink | None:
+    """The push sink, None when the settings have none. `sender`: what delivers, where it is not the real one."""
     if settings.push is None:
         return None
-    return PushSink(settings.push, Outbox(settings.store.directory), clock.now, on_notice, send)
+    return PushSink(settings.push, Outbox(settings.store.directory), clock.now, on_notice, sender)
 
 
 def handed_on(recorded: Recorded, remembered: Mapping[str, Any], at: At) -> list[Event]:

@@ -15,8 +15,10 @@ from typing import NamedTuple
 
 from faults.measured import CUT_OUT_C, LIMITER_C, PAST_CUT_OUT_K, Row, Told
 from helpers_station import House, house
+from matwarden.core.fault_catalogue import COLD_TUB, FaultCase, fault_cases
 from matwarden.events import PushAsked, Refused
 from matwarden.settings import Settings
+from matwarden.terms import Role
 from matwarden_hardware.twin import ROOM, Fault, FaultKind
 
 __all__ = ["CASES", "Case", "Moment", "run"]
@@ -46,81 +48,38 @@ Strike = Callable[[House, str], None]
 
 
 class Case(NamedTuple):
-    """One fault.
+    """One fault of the catalogue, and how it is let loose here."""
 
-    Attributes:
-        blinds: heat is wrong from the fault on, because the guard can no longer know; otherwise only where the truth
-            forbids it.
-        of_house: strikes the whole shelf, once, when the first of its tubs is at its moment.
-        grows: harmless at first, so that what matters is when it passes a bound.
-        excused: its wall may pass the cut-out: software cannot hold a welded contact, nor see past a probe that lies.
-    """
-
-    name: str
+    of: FaultCase
     strike: Strike
-    blinds: bool = False
-    excused: bool = False
-    of_house: bool = False
-    grows: bool = False
+
+    @property
+    def name(self) -> str:
+        return self.of.name
 
 
-def _on(kind: FaultKind, subject: str, amount: float = 0.0, for_h: float | None = None, place: str = "") -> Strike:
-    """`subject` and `place` may have the struck tub in them: {tub}."""
-
+def _strike(fault: FaultCase) -> Strike:
     def strike(on: House, tub: str) -> None:
+        if fault.clock_s:
+            on.clock.step_wall(fault.clock_s)
+        if not fault.kind:
+            return
         now_s = on.shelf.t_s
-        until_s = None if for_h is None else now_s + for_h * 3600.0
-        where = subject.format(tub=tub)
-        on.shelf.inject(Fault(now_s, until_s, kind, where, amount, place.format(tub=tub)))
+        until_s = None if fault.for_h is None else now_s + fault.for_h * 3600.0
+        subject = tub if fault.role is None else f"{tub}-{fault.role.value}"
+        if fault.kind == FaultKind.ROOM_OFFSET:
+            subject = ROOM
+        place = fault.place.format(tub=tub)
+        if place == COLD_TUB:
+            assert fault.role is not None
+            place = f"rowan/{fault.role.value}"
+        on.shelf.inject(Fault(now_s, until_s, FaultKind(fault.kind), subject, fault.amount, place))
 
     return strike
 
 
-def _probe_cases(which: str) -> list[Case]:
-    probe = f"{{tub}}-{which}"
-    lies = which == "wall"
-    return [
-        Case(f"{which} probe dead", _on(FaultKind.PROBE_DEAD, probe), blinds=True),
-        Case(f"{which} probe hangs", _on(FaultKind.PROBE_HANG, probe), blinds=True),
-        Case(f"{which} probe stuck", _on(FaultKind.PROBE_STUCK, probe), excused=lies),
-        Case(f"{which} probe noisy, 1 K", _on(FaultKind.PROBE_NOISE, probe, 1.0)),
-        Case(f"{which} probe drifts down, 1 K/h", _on(FaultKind.PROBE_DRIFT, probe, -1.0), excused=lies, grows=lies),
-        Case(f"{which} probe drifts up, 1 K/h", _on(FaultKind.PROBE_DRIFT, probe, 1.0)),
-        Case(f"{which} probe 5 K low", _on(FaultKind.PROBE_OFFSET, probe, -5.0), excused=lies),
-        Case(f"{which} probe fallen into the room", _on(FaultKind.PROBE_ELSEWHERE, probe, place=ROOM), excused=lies),
-        Case(f"{which} probe in the sun, +8 K for 6 h", _on(FaultKind.PROBE_OFFSET, probe, 8.0, for_h=6.0)),
-        Case(
-            f"{which} probe reads cold rowan",
-            _on(FaultKind.PROBE_ELSEWHERE, probe, place=f"rowan/{which}"),
-            excused=lies,
-        ),
-    ]
-
-
-def _steps_clock(by_s: float) -> Strike:
-    return lambda on, tub: on.clock.step_wall(by_s)
-
-
-CASES: tuple[Case, ...] = (
-    Case("nothing", lambda on, tub: None),
-    *_probe_cases("wall"),
-    Case(
-        "wall probe fallen off, reads the air",
-        _on(FaultKind.PROBE_ELSEWHERE, "{tub}-wall", place="{tub}/air"),
-        excused=True,
-    ),
-    *_probe_cases("air"),
-    Case("relay welded", _on(FaultKind.RELAY_WELDED, "{tub}"), excused=True),
-    Case("relay never closes", _on(FaultKind.RELAY_OPEN, "{tub}")),
-    Case("relay read-back wrong", _on(FaultKind.RELAY_READBACK_WRONG, "{tub}"), blinds=True),
-    Case("mat dead", _on(FaultKind.MAT_UNPLUGGED, "{tub}")),
-    Case("mat of twice its watts", _on(FaultKind.MAT_POWER, "{tub}", 2.0)),
-    Case("mat covered", _on(FaultKind.MAT_COVERED, "{tub}", 0.3)),
-    Case("window open, room 8 K colder", _on(FaultKind.ROOM_OFFSET, ROOM, -8.0), of_house=True),
-    Case("lid off", _on(FaultKind.LID_OFF, "{tub}", 5.0)),
-    Case("heat wave, room 12 K warmer", _on(FaultKind.ROOM_OFFSET, ROOM, 12.0), of_house=True),
-    Case("clock set forward 3 h", _steps_clock(3 * 3600.0), of_house=True),
-    Case("clock set back 3 h", _steps_clock(-3 * 3600.0), of_house=True),
+CASES: tuple[Case, ...] = tuple(
+    Case(fault, _strike(fault)) for fault in fault_cases((Role.WALL, Role.AIR), mat=True, cold_tub=True)
 )
 
 
@@ -204,9 +163,9 @@ def run(case: Case, moment: Moment, directory: Path, tubs: Sequence[str] = TUBS)
             allowed = levels[watch.tub].level
             if watch.struck_s is not None:
                 true = _True(wall_c, air_c, shelf.room_c(), shelf.heat_w(watch.tub) > 0.0)
-                watch.look(true, allowed, case.blinds, now_s)
+                watch.look(true, allowed, case.of.blinds, now_s)
             elif watch.ripe(wall_c, allowed, now_s):
-                struck = watches if case.of_house else [watch]
+                struck = watches if case.of.of_house else [watch]
                 for each in struck:
                     each.struck_s = now_s
                 case.strike(on, watch.tub)
@@ -267,8 +226,8 @@ def _row(case: Case, watch: _Watch, events: Sequence[object], delivered_n: int) 
         None if watch.past_at_s is None else watch.past_at_s - struck_s,
         told,
         ", ".join(lost),
-        case.excused,
-        case.grows,
+        case.of.excused,
+        case.of.grows,
     )
 
 

@@ -24,6 +24,7 @@ from matwarden.settings.resolved import (
     OneWire,
     RoomFile,
     RoomFormula,
+    RoomSeries,
     Settings,
     SimulationSettings,
     TwinProbe,
@@ -267,6 +268,8 @@ def _simulation(simulation: SimulationSettings, unit: Unit) -> list[tuple[str, s
         told = f"as recorded in {room.path}"
     elif isinstance(room, RoomFormula):
         told = f"about {temperature_text(room.mean_c, unit)}, swing {difference_text(room.swing_k, unit)}"
+    elif isinstance(room, RoomSeries):
+        told = "as recorded"
     else:
         coldest_c, warmest_c = min(c for _, c in room.points), max(c for _, c in room.points)
         told = f"the same each day, {_range(coldest_c, warmest_c, unit)}"

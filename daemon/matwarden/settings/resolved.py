@@ -151,6 +151,13 @@ class RoomPlan:
 
 
 @dataclass(frozen=True, slots=True)
+class RoomSeries:
+    """A room from a record: seconds since the simulation's start, rising, and Celsius. Never in a file."""
+
+    points: tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Twin:
     """The physics of one simulated tub."""
 
@@ -165,6 +172,32 @@ class Twin:
     air_room_w_per_k: float
     substrate_room_w_per_k: float
     mat_w: float
+
+
+@dataclass(frozen=True, slots=True)
+class FittedTwin:
+    """The physics of one simulated tub that was found from its record: nodes are wall, inside, rest. Never in a file.
+
+    Attributes:
+        mat_w: 1.0 where the watts are not known; all else is then per watt.
+        loss_share: the part of the loss that grows with its difference.
+        wall_k, inside_k: what probes there read above their node.
+        substrate_inside: substrate probes lie in the inside, not in the rest.
+        start_c, start_w: of each node, and what reaches the wall, at the start.
+    """
+
+    enclosure: str
+    capacities_j_per_k: tuple[float, ...]
+    joins_w_per_k: tuple[float, ...]
+    losses_w_per_k: tuple[float, ...]
+    mat_w: float
+    lag_s: float
+    loss_share: float
+    wall_k: float
+    inside_k: float
+    substrate_inside: bool
+    start_c: tuple[float, ...]
+    start_w: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,6 +225,7 @@ class SimulationSettings:
         days: None: until stopped.
         start_c: of all tubs; None: as warm as the room.
         record: file to which each level change of a relay is added.
+        fitted: tubs that were found from their record, beside those of the file.
     """
 
     start_wall_s: float
@@ -201,9 +235,10 @@ class SimulationSettings:
     seed: int
     record: Path | None
     start_c: float | None
-    room: RoomFile | RoomFormula | RoomPlan
+    room: RoomFile | RoomFormula | RoomPlan | RoomSeries
     twins: tuple[Twin, ...]
     faults: tuple[FaultTerms, ...]
+    fitted: tuple[FittedTwin, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

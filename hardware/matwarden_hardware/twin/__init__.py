@@ -2,6 +2,7 @@
 
 from matwarden_hardware.twin.devices import Node, ProbeTimeoutError, TwinProbe, TwinRelay
 from matwarden_hardware.twin.faults import ROOM, Fault, FaultKind
+from matwarden_hardware.twin.fitted import FittedTub
 from matwarden_hardware.twin.permit import TwinPermit
 from matwarden_hardware.twin.physics import Network, TubPhysics
 from matwarden_hardware.twin.room import DailyRoom, DayPlanRoom, Room, SeriesRoom
@@ -13,6 +14,7 @@ __all__ = [
     "DayPlanRoom",
     "Fault",
     "FaultKind",
+    "FittedTub",
     "Network",
     "Node",
     "ProbeTimeoutError",

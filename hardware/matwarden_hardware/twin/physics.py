@@ -14,13 +14,47 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from operator import mul
+from typing import Protocol
 
-__all__ = ["Network", "TubPhysics"]
+__all__ = ["KEPT_STEPS", "Moves", "Network", "Physics", "Places", "TubPhysics"]
 
 _Matrix = list[list[float]]
 
 # Step lengths whose coefficients are kept: a real clock never repeats itself, so the store must not grow.
-_KEPT_STEPS = 256
+KEPT_STEPS = 256
+
+# Where a tub's wall, air and substrate are measured: a number of its state, and kelvin above it.
+Places = tuple[tuple[int, float], tuple[int, float], tuple[int, float]]
+
+
+class Moves(Protocol):
+    """What moves a tub's state."""
+
+    def advance(
+        self,
+        nodes_c: Sequence[float],
+        dt_s: float,
+        room_c: float,
+        heat_w: float,
+        room_end_c: float | None = None,
+    ) -> tuple[float, ...]:
+        """The state `dt_s` seconds later: as `Network.advance`."""
+
+
+class Physics(Protocol):
+    """What a tub is made of: the stock tub, or one found from its record."""
+
+    @property
+    def mat_w(self) -> float: ...
+
+    @property
+    def places(self) -> Places: ...
+
+    def begin(self, start_c: float) -> tuple[float, ...]:
+        """Its state on a shelf that begins at this temperature."""
+
+    def network(self, lid_factor: float = 1.0, cover_factor: float = 1.0) -> Moves:
+        """What moves it; a ValueError where no tub can be so."""
 
 
 class Network:
@@ -132,7 +166,7 @@ class Network:
                 row = rows[i]
                 for j, weight in enumerate(weights):
                     row[j] += back[i] * weight
-        if len(self._rows) >= _KEPT_STEPS:
+        if len(self._rows) >= KEPT_STEPS:
             self._rows.clear()
         made = tuple(map(tuple, rows))
         self._rows[dt_s] = made
@@ -214,6 +248,15 @@ class TubPhysics:
     air_room_w_per_k: float = 0.3
     substrate_room_w_per_k: float = 0.2
     mat_w: float = 8.0
+
+    @property
+    def places(self) -> Places:
+        """Each is measured at its own node."""
+        return (0, 0.0), (1, 0.0), (2, 0.0)
+
+    def begin(self, start_c: float) -> tuple[float, ...]:
+        """Every node as warm as the shelf."""
+        return (start_c, start_c, start_c)
 
     def network(self, lid_factor: float = 1.0, cover_factor: float = 1.0) -> Network:
         """The tub as a network in the order wall, air, substrate.

@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 from matwarden_hardware.ports import DriverError
 from matwarden_hardware.twin.faults import PLACES, ROOM, Fault, FaultKind
-from matwarden_hardware.twin.physics import TubPhysics
+from matwarden_hardware.twin.physics import Physics
 from matwarden_hardware.twin.room import Room
 from matwarden_hardware.twin.tub import Tub
 
@@ -62,7 +62,7 @@ class Shelf:
 
     def __init__(
         self,
-        tubs: Mapping[str, TubPhysics],
+        tubs: Mapping[str, Physics],
         room: Room,
         now: Callable[[], float],
         *,
@@ -120,7 +120,8 @@ class Shelf:
             DriverError: no such tub.
         """
         self.catch_up()
-        return Temperatures(*self._tub(tub).nodes_c)
+        found = self._tub(tub)
+        return Temperatures(*(found.nodes_c[number] + above_k for number, above_k in found.places))
 
     def room_c(self) -> float:
         """The room as it truly is now, with its faults."""
@@ -187,7 +188,9 @@ class Shelf:
         return self._of_probe.setdefault(probe, [])
 
     def node_reader(self, tub: str | None, node: int) -> Callable[[], float]:
-        """What gives the temperature of one node of a tub (None: of the room) as of the last `catch_up`.
+        """What gives the temperature at a tub's wall (0), air (1) or substrate (2) as of the last `catch_up`.
+
+        None for the tub: of the room.
 
         Raises:
             DriverError: no such tub.
@@ -195,7 +198,8 @@ class Shelf:
         if tub is None:
             return lambda: self._raw_room_c + self._room_offset_k
         found = self._tub(tub)
-        return lambda: found.nodes_c[node]
+        number, above_k = found.places[node]
+        return lambda: found.nodes_c[number] + above_k
 
     def place_c(self, place: str) -> float:
         """The temperature at a fault's `place`, as of the last `catch_up`."""

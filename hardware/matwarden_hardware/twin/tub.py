@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from matwarden_hardware.twin.faults import Fault, FaultKind
-from matwarden_hardware.twin.physics import Network, TubPhysics
+from matwarden_hardware.twin.physics import Moves, Physics
 
 __all__ = ["Tub"]
 
@@ -14,7 +14,8 @@ class Tub:
     """The state of one tub. The shelf moves it; nobody else writes to it.
 
     Attributes:
-        nodes_c: wall, air, substrate.
+        nodes_c: its state: of the stock tub wall, air and substrate; of a fitted one, see there.
+        places: where in it wall, air and substrate are measured, and kelvin above.
         line_allow: the level the relay's line was driven to; `opened`: somebody holds the line.
         contact_closed, readback_wrong, heat_w, network: what follows from the line and the faults.
 
@@ -31,13 +32,15 @@ class Tub:
         "network",
         "nodes_c",
         "opened",
+        "places",
         "readback_wrong",
     )
 
-    def __init__(self, physics: TubPhysics, start_c: float) -> None:
+    def __init__(self, physics: Physics, start_c: float) -> None:
         self._physics = physics
-        self._networks: dict[tuple[float, float], Network] = {}
-        self.nodes_c: tuple[float, ...] = (start_c, start_c, start_c)
+        self._networks: dict[tuple[float, float], Moves] = {}
+        self.places = physics.places
+        self.nodes_c: tuple[float, ...] = physics.begin(start_c)
         self.line_allow = False
         self.opened = False
         self.obey([])
