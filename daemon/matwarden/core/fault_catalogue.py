@@ -1,4 +1,4 @@
-"""Every single fault of probe, relay, mat, tub, room and clock that we can name, for the tests and for a keeper's drill.
+"""Every single fault of probe, relay, mat, tub, room and clock that we can name; for the tests and for drills.
 
 Values only. What each kind does to the simulated shelf is said where the shelf is: `matwarden_hardware.twin`. How large
 each is was chosen, not measured: large enough to matter, and as keepers meet them (common practice, no source).
