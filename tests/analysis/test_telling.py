@@ -59,7 +59,7 @@ def _names(lived: Lived) -> list[Cannot]:
 
 @pytest.mark.parametrize("seed", range(12))
 def test_a_healthy_record_is_not_refused(seed: int) -> None:
-    """Steps, decays, a thermostat, in a day and a half. Of forty plants none was refused, nor any winter week of theirs."""
+    """Steps, decays, a thermostat, in a day and a half. None of forty plants was refused, nor a winter week of any."""
     assert _names(_healthy(seed)) == []
 
 
