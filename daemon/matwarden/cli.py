@@ -40,6 +40,8 @@ from matwarden.push_commands import add_test_arguments as add_push_arguments
 from matwarden.push_commands import list_pushes, send_test
 from matwarden.record_commands import digest, status, why
 from matwarden.settings import SettingsError
+from matwarden.siting_command import add_arguments as add_siting_arguments
+from matwarden.siting_command import carry_out as compare_places
 from matwarden.upkeep_command import add_done_arguments, carry_out_done, carry_out_upkeep
 
 __all__ = ["parser", "run"]
@@ -125,6 +127,9 @@ def parser() -> argparse.ArgumentParser:
     sub = verb("extremes", "list lowest and highest of every probe over any range", "matwarden extremes --from 365d")
     add_extremes_arguments(sub)
     settings(sub)
+    sub = verb("siting", "compare places by probes left on shelves", "matwarden siting shelf-top floor --from 7d")
+    add_siting_arguments(sub)
+    settings(sub)
     sub = verb(
         "export", "write readings of any range to standard output", "matwarden export oak --from 7d", machine=False
     )
@@ -205,6 +210,8 @@ def _carry_out(asked: argparse.Namespace, open_devices: OpenDevices, discover: D
             return draw_history(asked)
         if asked.verb == "extremes":
             return list_extremes(asked)
+        if asked.verb == "siting":
+            return compare_places(asked)
         if asked.verb == "export":
             return export(asked)
         if asked.verb == "pushes":

@@ -16,7 +16,7 @@ from matwarden.core.dates import instant, local_date
 from matwarden.core.exposure import Extreme
 from matwarden.core.record import Point
 
-__all__ = ["NIGHT_FROM", "NIGHT_UNTIL", "Half", "halves"]
+__all__ = ["NIGHT_FROM", "NIGHT_UNTIL", "Half", "half_at", "halves"]
 
 # Common practice, no source: a house cools from the evening on and is coldest before it is heated in the morning.
 NIGHT_FROM = time(20, 0)
@@ -63,7 +63,7 @@ def halves(points: Sequence[Point], end_s: float, hold_s: float, zone: ZoneInfo)
     into = night
     for (elapsed_s, wall_s, value), next_s in until:
         if not from_wall_s <= wall_s < to_wall_s:
-            is_night, from_wall_s, to_wall_s = _half_at(wall_s, zone)
+            is_night, from_wall_s, to_wall_s = half_at(wall_s, zone)
             into = night if is_night else day
         lasts_s = min(next_s - elapsed_s, hold_s)
         if lasts_s <= 0.0:
@@ -76,7 +76,7 @@ def halves(points: Sequence[Point], end_s: float, hold_s: float, zone: ZoneInfo)
     return night.half(), day.half()
 
 
-def _half_at(wall_s: float, zone: ZoneInfo) -> tuple[bool, float, float]:
+def half_at(wall_s: float, zone: ZoneInfo) -> tuple[bool, float, float]:
     """Whether it is night then, and from when until when that half lasts, in UTC seconds."""
     today = local_date(wall_s, zone)
     morning_s, evening_s = instant(today, NIGHT_UNTIL, zone), instant(today, NIGHT_FROM, zone)
