@@ -19,14 +19,18 @@ from matwarden.core.digest_compare import SPANS_DAYS, days_before
 from matwarden.core.digest_document import to_document
 from matwarden.core.record import AlarmLine, Window
 from matwarden.core.strips_of import strips_of
+from matwarden.core.tonight import Tonight
+from matwarden.core.tonight_document import tonight_document
 from matwarden.report.alarm_quality_text import digest_lines
 from matwarden.report.digest_text import digest_text, first_line
 from matwarden.report.night import DUE, Night
 from matwarden.report.pages import PagesError, write_pages
+from matwarden.report.tonight_text import tonight_lines
 from matwarden.settings.resolved import Settings
 from matwarden.sinks.store_read import Recorded
 from matwarden.sinks.store_sums_read import Sums
 from matwarden.sinks.store_time import Mark
+from matwarden.tonight import tonight_of
 from matwarden.upkeep import lines_of
 
 __all__ = ["PICTURES", "Made", "kept_night", "make_night", "night_so_far"]
@@ -112,6 +116,7 @@ class _Seen:
     until: Mark
     digest: NightDigest
     due: tuple[str, ...]
+    tonight: Tonight
 
 
 def _see(settings: Settings, day: str) -> _Seen:
@@ -121,10 +126,11 @@ def _see(settings: Settings, day: str) -> _Seen:
     window = recorded.window(since, until)
     standing = recorded.active_alarms(since)
     before = days_before(window.start_wall_s, max(SPANS_DAYS), ZoneInfo(settings.zone))
-    days = Sums(settings.store.directory).tub_days(*before)
+    sums = Sums(settings.store.directory)
+    days = sums.tub_days(*before)
     digest = night_digest(day, settings.zone, window, settings.enclosures, settings.room_probes, standing, days)
     due = lines_of(settings, local_date(window.end_wall_s, ZoneInfo(settings.zone)))
-    return _Seen(window, standing, until, digest, due)
+    return _Seen(window, standing, until, digest, due, tonight_of(settings, window, recorded, sums))
 
 
 def _night(settings: Settings, seen: _Seen, text: str) -> Night:
@@ -185,9 +191,16 @@ def _page(night: Night, directory: Path, notes: list[str]) -> None:
 
 
 def _text(seen: _Seen, quality: AlarmQuality, settings: Settings) -> str:
-    words = digest_text(seen.digest, settings.unit, ZoneInfo(settings.zone))
-    return "\n".join([words, *(f"{DUE}{line}" for line in seen.due), *digest_lines(quality)])
+    zone = ZoneInfo(settings.zone)
+    words = digest_text(seen.digest, settings.unit, zone)
+    tonight = tonight_lines(seen.tonight, settings.unit, zone)
+    return "\n".join([words, *tonight, *(f"{DUE}{line}" for line in seen.due), *digest_lines(quality)])
 
 
 def _document(seen: _Seen, quality: AlarmQuality) -> dict[str, Any]:
-    return {**to_document(seen.digest), "alarm_quality": quality_document(quality), "due": list(seen.due)}
+    return {
+        **to_document(seen.digest),
+        "alarm_quality": quality_document(quality),
+        "due": list(seen.due),
+        "tonight": tonight_document(seen.tonight),
+    }

@@ -205,6 +205,14 @@ class Recorded:
         with self._moment() as connection:
             return [date for (date,) in connection.execute("SELECT date FROM digests ORDER BY id")]
 
+    def digest_parts(self, part: str, last_n: int) -> list[Any]:
+        """One part of the documents of the last digests, oldest first; those that have no such part are left out."""
+        with self._moment() as connection:
+            rows = connection.execute(
+                "SELECT json_extract(document, ?) FROM digests ORDER BY id DESC LIMIT ?", (f"$.{part}", last_n)
+            ).fetchall()
+        return [json.loads(text) for (text,) in reversed(rows) if text is not None]
+
     def digest_mark(self) -> Mark | None:
         """Where the newest digest ended: the next one's window begins there. None before the first."""
         with self._moment() as connection:
