@@ -1,21 +1,34 @@
 """A network under the thermostat: the guard's rules 9 to 12 for a healthy tub, polled like the guard. Pure.
 
-Each poll is a step of the exact solution for heat and room that are constant within it; the part of the loss that
-grows is taken from the step's start.
+Each question is asked of many networks at once (`cyclings`, `coolings`, `heatings`); of one it has its plain form.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.linalg import expm
 
-from matwarden.analysis.network import WALL, Array, Network, grown, steady
+from matwarden.analysis.network import WALL, Array, Network, steady
+from matwarden.analysis.stack import Stack, Steps, shares_for, stacked, steadies
 
-__all__ = ["Control", "Cycle", "Decay", "cooled", "cycling", "heated_from_cold", "share_for"]
+__all__ = [
+    "Control",
+    "Cycle",
+    "Cycles",
+    "Decay",
+    "cooled",
+    "coolings",
+    "cycling",
+    "cyclings",
+    "heated_from_cold",
+    "heatings",
+    "share_for",
+]
 
 _POLL_S = 10.0
+_LONGEST_DECAY_S = 14 * 86_400.0
+_LONGEST_RISE_S = 3 * 86_400.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +49,11 @@ class Control:
     by_wall: bool = False
     poll_s: float = _POLL_S
 
+    @property
+    def always(self) -> Control:
+        """The same with heat wanted all the time: only the limiter holds it."""
+        return replace(self, setpoint_c=self.limiter_c + 50.0)
+
 
 @dataclass(frozen=True, slots=True)
 class Cycle:
@@ -54,6 +72,19 @@ class Cycle:
 
 
 @dataclass(frozen=True, slots=True)
+class Cycles:
+    """The same of k tubs, each (k,). `period_s`: NaN where the relay does not switch."""
+
+    period_s: Array
+    share: Array
+    lowest_wall_c: Array
+    highest_wall_c: Array
+    lowest_inside_c: Array
+    highest_inside_c: Array
+    mean_wall_c: Array
+
+
+@dataclass(frozen=True, slots=True)
 class Decay:
     """Seconds until the inside reads less than asked for; None: it never does."""
 
@@ -61,132 +92,129 @@ class Decay:
     ends_at_c: float
 
 
-class _Steps:
-    """One poll of a network: nodes and the lagged heat, as one linear map."""
-
-    def __init__(self, network: Network, poll_s: float) -> None:
-        n = network.shape.order
-        rates = -network.conductances() / network.capacities[:, None]
-        system = np.zeros((2 * n + 3, 2 * n + 3))
-        system[:n, :n] = rates
-        system[WALL, n] = network.power_w / network.capacities[WALL]
-        system[n, n] = -1.0 / network.lag_s
-        # Inputs that are constant over the step: heat, room, and heat taken from each node.
-        system[n, n + 1] = 1.0 / network.lag_s
-        system[:n, n + 2] = network.losses / network.capacities
-        system[:n, n + 3 :] = np.diag(1.0 / network.capacities)
-        whole = expm(system * poll_s)
-        self.state, self.heat, self.room, self.taken = (
-            whole[: n + 1, : n + 1],
-            whole[: n + 1, n + 1],
-            whole[: n + 1, n + 2],
-            whole[: n + 1, n + 3 :],
-        )
-        self.network = network
-
-    def next(self, state: Array, heat: float, room_c: float) -> Array:
-        later = self.state @ state + self.heat * heat + self.room * room_c
-        network = self.network
-        if network.loss_share:
-            over_k = state[:-1] - room_c
-            later = later - self.taken @ (network.losses * (grown(network, over_k) - 1.0) * over_k)
-        return np.asarray(later)
-
-
 def share_for(network: Network, node: int, over_k: float) -> float:
     """The share of the time for which heat must be allowed to keep a node so far over the room; above 1: it cannot."""
-    if over_k <= 0.0:
-        return 0.0
-    low, high = 0.0, 1.0
-    while steady(network, high)[node] < over_k and high < 64.0:
-        low, high = high, 2.0 * high
-    for _ in range(30):
-        middle = 0.5 * (low + high)
-        low, high = (middle, high) if steady(network, middle)[node] < over_k else (low, middle)
-    return 0.5 * (low + high)
+    return float(shares_for(stacked([network]), node, np.array([over_k]))[0])
 
 
-def cycling(network: Network, control: Control, room_c: float, lasts_s: float = 43_200.0) -> Cycle:
+def cycling(network: Network, control: Control, room_c: float, lasts_s: float = 28_800.0) -> Cycle:
     """The rhythm a tub comes to in a steady room."""
-    steps = _Steps(network, control.poll_s)
-    node = WALL if control.by_wall else network.shape.inside
-    offset_k = network.wall_offset_k if control.by_wall else network.inside_offset_k
-    share = min(1.0, share_for(network, node, control.setpoint_c - offset_k - room_c))
-    share = min(share, share_for(network, WALL, control.limiter_c - network.wall_offset_k - room_c))
-    state = np.concatenate([room_c + steady(network, share), [share]])
-    wall_k, inside_k, inside = network.wall_offset_k, network.inside_offset_k, network.shape.inside
-    demand, limiter, on = False, False, False
-    since_s = -1e9
+    found = cyclings(stacked([network]), control, np.array([room_c]), lasts_s)
+    period_s = float(found.period_s[0])
+    return Cycle(
+        None if np.isnan(period_s) else period_s,
+        float(found.share[0]),
+        (float(found.lowest_wall_c[0]), float(found.highest_wall_c[0])),
+        (float(found.lowest_inside_c[0]), float(found.highest_inside_c[0])),
+        float(found.mean_wall_c[0]),
+    )
+
+
+def cyclings(stack: Stack, control: Control, room_c: Array, lasts_s: float = 28_800.0) -> Cycles:
+    """The rhythm each tub comes to in its own steady (k,) room."""
+    k, inside = len(stack), stack.shape.inside
+    steps = Steps(stack, control.poll_s)
+    wall_k, inside_k = stack.wall_offset_k, stack.inside_offset_k
+    node, offset_k = (WALL, wall_k) if control.by_wall else (inside, inside_k)
+    share = shares_for(stack, node, control.setpoint_c - offset_k - room_c)
+    share = np.minimum(1.0, np.minimum(share, shares_for(stack, WALL, control.limiter_c - wall_k - room_c)))
+    state = np.column_stack([room_c[:, None] + steadies(stack, share), share])
+    demand, limiter, on = (np.zeros(k, dtype=bool) for _ in range(3))
+    since_s = np.full(k, -1e9)
     polls = int(lasts_s // control.poll_s)
-    settled = polls // 2
-    began: list[int] = []
-    walls, insides, heats = np.empty(polls), np.empty(polls), np.zeros(polls)
-    on_c = control.setpoint_c - control.hysteresis_k / 2
-    off_c = control.setpoint_c + control.hysteresis_k / 2
+    walls, insides = np.empty((polls, k)), np.empty((polls, k))
+    heats = np.zeros((polls, k), dtype=bool)
+    on_c, off_c = control.setpoint_c - control.hysteresis_k / 2, control.setpoint_c + control.hysteresis_k / 2
+    again_c = control.limiter_c - control.differential_k
     for poll in range(polls):
         now_s = poll * control.poll_s
-        wall_c, inside_c = float(state[WALL]) + wall_k, float(state[inside]) + inside_k
+        wall_c, inside_c = state[:, WALL] + wall_k, state[:, inside] + inside_k
         walls[poll], insides[poll] = wall_c, inside_c
         sensed = wall_c if control.by_wall else inside_c
-        demand = sensed <= on_c or (demand and sensed < off_c)
-        hottest = max(wall_c, inside_c)
-        limiter = hottest >= control.limiter_c or (limiter and hottest >= control.limiter_c - control.differential_k)
-        finishing = on and now_s - since_s < control.minimum_on_s
-        resting = not on and now_s - since_s < control.minimum_off_s
-        want = not limiter and (demand or finishing) and not resting
-        if want != on:
-            on, since_s = want, now_s
-            if on and poll >= settled:
-                began.append(poll)
+        demand = (sensed <= on_c) | (demand & (sensed < off_c))
+        hottest = np.maximum(wall_c, inside_c)
+        limiter = (hottest >= control.limiter_c) | (limiter & (hottest >= again_c))
+        for_s = now_s - since_s
+        want = ~limiter & np.where(
+            on, demand | (for_s < control.minimum_on_s), demand & (for_s >= control.minimum_off_s)
+        )
+        since_s = np.where(want != on, now_s, since_s)
+        on = want
         heats[poll] = on
-        state = steps.next(state, float(on), room_c)
-    period_s, whole = None, slice(settled, polls)
-    if len(began) >= 2:
-        # Whole rounds only: a part of one would shift the share.
-        period_s, whole = (began[-1] - began[0]) * control.poll_s / (len(began) - 1), slice(began[0], began[-1])
-    walls, insides = walls[whole], insides[whole]
-    return Cycle(
-        period_s,
-        float(heats[whole].mean()),
-        (float(walls.min()), float(walls.max())),
-        (float(insides.min()), float(insides.max())),
-        float(walls.mean()),
-    )
+        state = steps.next(state, on, room_c)
+    return _rhythm(walls, insides, heats, polls // 2, control.poll_s)
+
+
+def coolings(stack: Stack, nodes_c: Array, heat: Array, room_c: Array, low_c: float) -> Array:
+    """(k,) seconds for which each inside stays at `low_c` or above once heat is lost; NaN: it always does.
+
+    Args:
+        nodes_c, heat: (k, n) and (k,), as they were until then.
+    """
+    inside, offset_k = stack.shape.inside, stack.inside_offset_k
+    step_s = 60.0
+    steps = Steps(stack, step_s)
+    state = np.column_stack([nodes_c, heat])
+    none = np.zeros(len(stack))
+    before = state[:, inside] + offset_k
+    after_s = np.where(before < low_c, 0.0, np.nan)
+    for minute in range(int(_LONGEST_DECAY_S / step_s)):
+        waiting = np.isnan(after_s) & (room_c + offset_k < low_c)
+        if not waiting.any():
+            break
+        state = steps.next(state, none, room_c)
+        now = state[:, inside] + offset_k
+        fell = waiting & (now < low_c)
+        part = np.divide(before - low_c, before - now, out=np.zeros_like(now), where=fell)
+        after_s = np.where(fell, step_s * (minute + part), after_s)
+        before = now
+    return after_s
 
 
 def cooled(network: Network, nodes_c: Array, heat: float, room_c: float, low_c: float) -> Decay:
     """How long the inside stays at `low_c` or above once heat is lost. `nodes_c`, `heat`: as it was until then."""
-    ends_c = room_c + network.inside_offset_k
-    if float(nodes_c[network.shape.inside]) + network.inside_offset_k < low_c:
-        return Decay(0.0, ends_c)
-    if ends_c >= low_c:
-        return Decay(None, ends_c)
-    steps = _Steps(network, 60.0)
-    state = np.concatenate([nodes_c, [heat]])
-    before = float(state[network.shape.inside]) + network.inside_offset_k
-    for minute in range(60 * 24 * 30):
-        state = steps.next(state, 0.0, room_c)
-        now = float(state[network.shape.inside]) + network.inside_offset_k
-        if now < low_c <= before:
-            return Decay(60.0 * (minute + (before - low_c) / (before - now)), ends_c)
-        before = now
-    return Decay(None, ends_c)
+    one = coolings(stacked([network]), nodes_c[None, :], np.array([heat]), np.array([room_c]), low_c)
+    after_s = float(one[0])
+    return Decay(None if np.isnan(after_s) else after_s, room_c + network.inside_offset_k)
+
+
+def heatings(stack: Stack, control: Control, room_c: Array) -> Array:
+    """(k,) the wall's highest reading when full heat from a cold start meets the limiter; NaN: it never gets so far."""
+    wall_k = stack.wall_offset_k
+    steps = Steps(stack, control.poll_s)
+    state = np.column_stack([np.repeat(room_c[:, None], stack.shape.order, axis=1), np.zeros(len(stack))])
+    reaches = room_c + steadies(stack, np.ones(len(stack)))[:, WALL] + wall_k >= control.limiter_c
+    on, highest = np.ones(len(stack), dtype=bool), np.full(len(stack), -np.inf)
+    done = ~reaches
+    for _ in range(int(_LONGEST_RISE_S // control.poll_s)):
+        wall_c = state[:, WALL] + wall_k
+        on = on & (wall_c < control.limiter_c)
+        done = done | (~on & (wall_c < highest))
+        if done.all():
+            break
+        highest = np.where(on | done, highest, np.maximum(highest, wall_c))
+        state = steps.next(state, on, room_c)
+    return np.asarray(np.where(reaches & np.isfinite(highest), highest, np.nan))
 
 
 def heated_from_cold(network: Network, control: Control, room_c: float) -> float | None:
     """The wall's highest reading when full heat from a cold start meets the limiter; None: it never gets so far."""
-    steps = _Steps(network, control.poll_s)
-    state = np.concatenate([np.full(network.shape.order, room_c), [0.0]])
     if room_c + float(steady(network, 1.0)[WALL]) + network.wall_offset_k < control.limiter_c:
         return None
-    on, highest = True, -np.inf
-    for _ in range(int(5 * 86_400 // control.poll_s)):
-        wall_c = float(state[WALL]) + network.wall_offset_k
-        if on and wall_c >= control.limiter_c:
-            on = False
-        if not on:
-            if wall_c < highest:
-                return float(highest)
-            highest = max(highest, wall_c)
-        state = steps.next(state, float(on), room_c)
-    return None if highest == -np.inf else float(highest)
+    highest = float(heatings(stacked([network]), control, np.array([room_c]))[0])
+    return None if np.isnan(highest) else highest
+
+
+def _rhythm(walls: Array, insides: Array, heats: Array, settled: int, poll_s: float) -> Cycles:
+    """Of whole rounds after the first half: a part of one would shift the share."""
+    k = heats.shape[1]
+    table = np.full((7, k), np.nan)
+    for one in range(k):
+        began = settled + 1 + np.flatnonzero(heats[settled + 1 :, one] & ~heats[settled:-1, one])
+        whole = slice(settled, None)
+        if len(began) >= 2:
+            table[0, one] = (began[-1] - began[0]) * poll_s / (len(began) - 1)
+            whole = slice(int(began[0]), int(began[-1]))
+        wall, inside = walls[whole, one], insides[whole, one]
+        table[1:, one] = (heats[whole, one].mean(), wall.min(), wall.max(), inside.min(), inside.max(), wall.mean())
+    return Cycles(*table)
