@@ -108,7 +108,7 @@ class Steps:
         self._grows = bool(stack.loss_share.any())
 
     def next(self, state: Array, heat: Array, room_c: Array) -> Array:
-        """State (k, n + 1) after the step: nodes, and the heat that has come through the mat. `heat`, `room_c`: (k,)."""
+        """State (k, n + 1) after the step: nodes, and the heat that came through the mat. `heat`, `room_c`: (k,)."""
         heats, rooms = heat[:, None], room_c[:, None]
         later = (self._state @ state[:, :, None])[..., 0] + self._heat * heats + self._room * rooms
         if self._grows:
