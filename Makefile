@@ -9,7 +9,7 @@ BIN := $(VENV)/bin
 NEED_VENV := "This needs Python 3.11 or newer with its venv module (Debian, Raspberry Pi OS: apt install python3-venv)."
 
 .DEFAULT_GOAL := help
-.PHONY: help demo test lint winter schema alarms long faults tubs powercuts year bench morning clean
+.PHONY: help demo test lint winter schema alarms long faults tubs powercuts year bench morning plants clean
 
 help:
 	@echo "make demo    three winter nights on a simulated shelf, in under a minute"
@@ -25,6 +25,7 @@ help:
 	@echo "make alarms  write the table of alarms in the README, and their texts in tests/core, anew"
 	@echo "make bench   what the budgets ask for, measured; some five minutes (ONLY=\"start memory\" for single ones)"
 	@echo "make morning  write the demo's digest and picture into the README anew"
+	@echo "make plants  what is said of forty random tubs, beside what is true of them; some minutes"
 	@echo "make clean   remove .venv and what the runs left behind"
 
 $(BIN)/python:
@@ -75,6 +76,9 @@ year: $(VENV)/.dev
 # ONLY: names of single benches. README=1: the table goes into the README.
 bench: $(VENV)/.dev
 	PYTHONPATH=tests $(BIN)/python tests/bench/run_bench.py $(ONLY) $(if $(README),--readme)
+
+plants: $(VENV)/.dev
+	PYTHONPATH=tests $(BIN)/python tests/analysis/run_plants.py
 
 schema: $(VENV)/.dev
 	$(BIN)/python -m matwarden.settings.schema
