@@ -23,6 +23,8 @@ from matwarden.check_command import carry_out as check
 from matwarden.cut import add_arguments as add_cut_arguments
 from matwarden.cut import carry_out as cut_lines
 from matwarden.devices import Discover, IdleLevel, OpenDevices
+from matwarden.drill_command import add_arguments as add_drill_arguments
+from matwarden.drill_command import carry_out as drill
 from matwarden.exit_codes import Exit
 from matwarden.export_command import add_arguments as add_export_arguments
 from matwarden.export_command import carry_out as export
@@ -121,6 +123,13 @@ def parser() -> argparse.ArgumentParser:
     sub = verb("away", "say whether it is safe to leave for some days", "matwarden away --days 7")
     add_away_arguments(sub)
     settings(sub)
+    sub = verb(
+        "drill",
+        "play what would happen if something broke, on a simulated tub",
+        "matwarden drill oak --fault relay-welded",
+    )
+    add_drill_arguments(sub)
+    settings(sub)
     sub = verb("history", "draw a tub's past on the terminal", "matwarden history oak --from 7d")
     add_history_arguments(sub)
     settings(sub)
@@ -208,6 +217,8 @@ def _carry_out(asked: argparse.Namespace, open_devices: OpenDevices, discover: D
             return judge_away(asked)
         if asked.verb == "history":
             return draw_history(asked)
+        if asked.verb == "drill":
+            return drill(asked, open_devices)
         if asked.verb == "extremes":
             return list_extremes(asked)
         if asked.verb == "siting":

@@ -16,7 +16,7 @@ from matwarden.analysis.fit import Found
 from matwarden.analysis.network import WALL, Array, Network
 from matwarden.analysis.stack import Stack, shares_for, stacked, steadies
 
-__all__ = ["Estimate", "Findings", "Rooms", "coldest_room_c", "coldest_rooms_c", "findings"]
+__all__ = ["STRUCTURE", "Estimate", "Findings", "Rooms", "coldest_room_c", "coldest_rooms_c", "draws", "findings"]
 
 DRAWS_N = 32
 _SEED = 20
@@ -97,7 +97,7 @@ _UNITS = {
 
 def findings(fit: Found, control: Control, low_c: float, rooms: Rooms, watts_known: bool) -> Findings:
     """Everything above for one tub. `low_c`: the band's low edge."""
-    numbers = _numbers(stacked([fit.network, *_draws(fit)]), control, low_c, rooms, watts_known)
+    numbers = _numbers(stacked([fit.network, *draws(fit)]), control, low_c, rooms, watts_known)
     rise_k = max(abs(float(numbers["rise_inside"][0])), abs(float(numbers["rise_wall"][0])))
     return Findings(
         **{field.name: _estimate(numbers[field.name], _UNITS[field.name], rise_k) for field in fields(Findings)}
@@ -187,7 +187,7 @@ def _ride_h(stack: Stack, share: Array, room_c: Array, low_c: float) -> Array:
     return coolings(stack, room_c[:, None] + steadies(stack, share), share, room_c, low_c) / 3600.0
 
 
-def _draws(fit: Found) -> list[Network]:
+def draws(fit: Found) -> list[Network]:
     """Networks as sure as the fit is, always the same ones."""
     random = np.random.default_rng(_SEED)
     roots, axes = np.linalg.eigh(fit.covariance)

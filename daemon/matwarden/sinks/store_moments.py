@@ -53,18 +53,23 @@ def marks_between(directory: Path, since_wall_s: float | None, until_wall_s: flo
 
 
 def readings_in(
-    directory: Path, since_wall_s: float, until_wall_s: float, probes: Collection[str] | None = None
+    directory: Path,
+    since_wall_s: float,
+    until_wall_s: float,
+    probes: Collection[str] | None = None,
+    untouched: bool = False,
 ) -> Iterator[RecordedReading]:
     """Every reading of a range, in the order of recording; memory does not grow with the range.
 
     Args:
         since_wall_s: belongs to the range. until_wall_s: does not. probes: only of these; None: of all.
+        untouched: leaves no file beside the record, as SQLite else may.
 
     Raises:
         StoreError: nothing was recorded there yet, or it cannot be read.
     """
     path = directory / DATABASE
-    with closing(connect_read_only(path)) as connection:
+    with closing(connect_read_only(path, untouched)) as connection:
         try:
             names = {row[0]: (row[1], Quantity(row[2])) for row in connection.execute("SELECT * FROM series")}
             wanted = [number for number, (probe, _) in names.items() if probes is None or probe in probes]

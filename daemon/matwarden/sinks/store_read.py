@@ -101,10 +101,15 @@ class Track(Sequence[Point]):
 
 
 class Recorded:
-    """The record in `directory`, read only. Each call opens the file, sees one moment of it, and lets go."""
+    """The record in `directory`, read only. Each call opens the file, sees one moment of it, and lets go.
 
-    def __init__(self, directory: Path) -> None:
+    Args:
+        untouched: leaves no file beside the record, as SQLite else may.
+    """
+
+    def __init__(self, directory: Path, untouched: bool = False) -> None:
         self._path = directory / DATABASE
+        self._untouched = untouched
 
     def last_seen(self) -> float | None:
         """UTC seconds when something was last recorded; None when nothing ever was."""
@@ -260,7 +265,7 @@ class Recorded:
     @contextmanager
     def _moment(self) -> Iterator[sqlite3.Connection]:
         """A connection that sees one moment, whatever is written meanwhile."""
-        with closing(connect_read_only(self._path)) as connection:
+        with closing(connect_read_only(self._path, self._untouched)) as connection:
             try:
                 connection.execute("BEGIN")
                 yield connection

@@ -157,8 +157,11 @@ def connect(path: Path, *, power_safe: bool = True) -> sqlite3.Connection:
     return connection
 
 
-def connect_read_only(path: Path) -> sqlite3.Connection:
+def connect_read_only(path: Path, untouched: bool = False) -> sqlite3.Connection:
     """Open for reading beside a running daemon, or when none runs.
+
+    Args:
+        untouched: without a log beside it read the file alone, so that not even the log's index is made there.
 
     Raises:
         StoreError: nothing was recorded there yet, or it cannot be read.
@@ -171,7 +174,7 @@ def connect_read_only(path: Path) -> sqlite3.Connection:
     log = path.with_name(path.name + "-wal")
     alone = "" if log.exists() and log.stat().st_size else "&immutable=1"
     last: sqlite3.Error | None = None
-    for options in ("", alone):
+    for options in ("&immutable=1",) if untouched and not log.exists() else ("", alone):
         connection: sqlite3.Connection | None = None
         try:
             connection = sqlite3.connect(
