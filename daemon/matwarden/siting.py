@@ -15,8 +15,10 @@ from matwarden.sinks.store_read import Recorded
 from matwarden.sinks.store_time import START
 from matwarden.terms import Enclosure, ProbeTerms, Quantity
 
-__all__ = ["Sited", "every_probe", "places_named", "places_of", "sited", "tightest"]
+__all__ = ["Sited", "commissioned", "every_probe", "places_named", "places_of", "sited", "tightest"]
 
+# As in commissioned.py, which needs the analysis; a test holds one to the other.
+_COMMISSIONED = "commissioned"
 # A tub that was heated so long ago is as warm as its place: longer than any that this is made for keeps its warmth.
 _COOLED_S = 86_400.0
 
@@ -27,6 +29,12 @@ class Sited:
 
     found: Siting
     read: dict[str, PlaceRead]
+
+
+def commissioned(settings: Settings) -> list[Enclosure]:
+    """The tubs of which a fit is kept (commissioned.py), whether or not the analysis is installed."""
+    home = settings.store.directory / _COMMISSIONED
+    return [tub for tub in settings.enclosures if (home / tub.id).is_dir()]
 
 
 def places_of(settings: Settings) -> list[ProbeTerms]:
@@ -54,9 +62,9 @@ def places_named(settings: Settings, names: Collection[str]) -> list[ProbeTerms]
     return [probe for probe in every if probe.id in names]
 
 
-def tightest(enclosures: Sequence[Enclosure]) -> Enclosure:
-    """The tub whose band is narrowest, the first of several: a place that keeps it keeps the others' of its kind."""
-    return min(enclosures, key=lambda each: round(each.band.high_c - each.band.low_c, 6))
+def tightest(enclosures: Sequence[Enclosure], rather: Sequence[Enclosure] = ()) -> Enclosure:
+    """The tub whose band is narrowest: of several one of `rather`, or the first."""
+    return min(enclosures, key=lambda each: (round(each.band.high_c - each.band.low_c, 6), each not in rather))
 
 
 def sited(

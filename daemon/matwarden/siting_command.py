@@ -5,12 +5,17 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from matwarden.exit_codes import Exit
 from matwarden.settings import Settings, load
 from matwarden.terms import Enclosure
 from matwarden.time_range import RangeError, add_range_arguments, moment
+
+if TYPE_CHECKING:
+    from matwarden.core.in_tub import InTub
+    from matwarden.siting import Sited
 
 __all__ = ["add_arguments", "carry_out"]
 
@@ -43,11 +48,11 @@ def carry_out(asked: argparse.Namespace) -> int:
     from matwarden.control_client import unknown_text
     from matwarden.sinks.store_read import Recorded
     from matwarden.sinks.store_schema import StoreError
-    from matwarden.siting import tightest
+    from matwarden.siting import commissioned, tightest
 
     settings = load(asked.settings)
     zone = ZoneInfo(settings.zone)
-    tub = tightest(settings.enclosures)
+    tub = tightest(settings.enclosures, commissioned(settings))
     if asked.tub is not None:
         named = next((each for each in settings.enclosures if each.id == asked.tub), None)
         if named is None:
@@ -75,6 +80,7 @@ def carry_out(asked: argparse.Namespace) -> int:
 
 
 def _show(asked: argparse.Namespace, settings: Settings, tub: Enclosure, since_s: float, until_s: float) -> int:
+    from matwarden.core.in_tub import ranked_by_tub
     from matwarden.report.siting_document import siting_document
     from matwarden.report.siting_text import siting_text
     from matwarden.siting import every_probe, places_named, places_of, sited
@@ -96,11 +102,51 @@ def _show(asked: argparse.Namespace, settings: Settings, tub: Enclosure, since_s
     if found is None:
         print("matwarden: nothing was recorded then", file=sys.stderr)
         return Exit.UNKNOWN
+    tubs, notes = _in_tub(settings, tub, found) if found.found.places else ({}, [])
+    ordered = ranked_by_tub(found.found, tubs) if tubs else found.found
     if asked.json:
-        print(json.dumps(siting_document(found.found, tub), indent=2, ensure_ascii=False))
+        print(json.dumps(siting_document(ordered, tub, tubs), indent=2, ensure_ascii=False))
     else:
-        print(siting_text(found.found, _whose(asked, settings, tub), settings.unit, ZoneInfo(settings.zone)))
+        zone, whose = ZoneInfo(settings.zone), _whose(asked, settings, tub)
+        print(siting_text(ordered, whose, settings.unit, zone, tubs, tub.name, notes))
     return Exit.OK if found.found.places else Exit.REFUSED
+
+
+def _in_tub(settings: Settings, tub: Enclosure, found: Sited) -> tuple[dict[str, InTub], list[str]]:
+    """What the tub would have done in each place, where its fit is kept; and what is to be known about that."""
+    from matwarden.core.units import difference_text
+    from matwarden.report.siting_text import PROBE_K
+    from matwarden.siting import commissioned, every_probe
+
+    fitted = commissioned(settings)
+    if tub not in fitted:
+        others = " or ".join(f"--tub {each.id}" for each in fitted)
+        return {}, [f"A commissioned tub tells more: ask with {others}."] if fitted else []
+    try:
+        from matwarden.commissioned import CommissionedError
+        from matwarden.siting_fit import in_fitted
+    except ModuleNotFoundError as error:
+        extra = "needs matwarden[analysis]: pip install 'matwarden[analysis]'"
+        return {}, [f"What {tub.name} would have done in each place {extra} ({error.name} is missing)."]
+    try:
+        tubs = in_fitted(settings, tub, found)
+    except CommissionedError as error:
+        return {}, [f"What {tub.name} would have done in each place cannot be told: {error}."]
+    notes = []
+    if any(each.other_probe for each in tubs.values()):
+        notes.append(
+            f"{tub.name} was fitted with another probe in the room: that two probes may each be off "
+            f"({difference_text(PROBE_K, settings.unit)}) is in its intervals."
+        )
+    if any(each.energy_wh_per_day is None for each in tubs.values()):
+        notes.append(f"The watts of {tub.name}'s mat are not in the settings, so no energy is told.")
+    inside = [each.id for each in every_probe(settings) if each.id in tubs and each.enclosure is not None]
+    if inside:
+        notes.append(
+            f"{', '.join(inside)}: read inside a tub, which evens out what the place does; {tub.name} there is told "
+            "with milder nights than it would have."
+        )
+    return tubs, notes
 
 
 def _whose(asked: argparse.Namespace, settings: Settings, tub: Enclosure) -> str:

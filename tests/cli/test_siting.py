@@ -3,15 +3,26 @@
 from __future__ import annotations
 
 import sqlite3
+import subprocess
+import sys
 from collections.abc import Sequence
 from contextlib import closing
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pandas as pd
 import pytest
 
-from helpers_process import Ran, command
+from analysis.plant import some_plant
+from analysis.test_fit import recorded as lived_by_plant
+from helpers_process import Ran, command, environment
+from matwarden import siting
+from matwarden.analysis.consequences import Rooms, findings
+from matwarden.analysis.control import Control
+from matwarden.analysis.fit import fitted
+from matwarden.analysis.grid import laid_out
+from matwarden.commissioned import COMMISSIONED, Commissioned, keep
 from matwarden.exit_codes import Exit
 from matwarden.settings import load
 from matwarden.terms import Band
@@ -158,3 +169,77 @@ def test_where_nothing_was_ever_recorded_that_is_said(tmp_path: Path) -> None:
     ran = ask(file)
     assert ran.code == Exit.STORE
     assert ran.err.startswith("matwarden: ")
+
+
+@pytest.fixture(scope="module")
+def fitted_shelf(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Four days of the building high and low, and a commissioned oak, fitted on the independent plant's record."""
+    building = list(building_c())
+    places = {"room": polled(building, 3.5)[:1152], "top": polled(building, 7.5)[:1152]}
+    file = shelf(tmp_path_factory.mktemp("fitted"), {**places, "rowan-air": polled(building, 5.0)[:1152]})
+    lived = lived_by_plant(some_plant(np.random.default_rng(5)), 5, np.zeros(2))
+    fit, rooms = fitted(laid_out(lived, 60.0), 8.0), Rooms(15.0, 19.0, 24.0)
+    control = Control(25.0, 1.0, 28.5, 30.0, 1.0, 60.0, 180.0)
+    found = findings(fit, control, _BAND.low_c, rooms, watts_known=True)
+    tub = Commissioned(
+        "oak", 1_768_000_000.0, 1_767_800_000.0, 1_767_930_000.0, fit, fit.tried, fit.rms_k, True, control,
+        _BAND.low_c, _BAND.high_c, rooms, found, "[house]\n",
+    )  # fmt: skip
+    keep(load(file).store.directory, tub, lived)
+    return file
+
+
+def test_a_commissioned_tub_is_put_into_each_place(fitted_shelf: Path) -> None:
+    """Colder places ask for more heat; every number has its interval; a tub that is commissioned is taken by itself."""
+    told = ask(fitted_shelf, "--json").json
+    assert told["band_of"] == "oak"
+    by = {each["probe"]: each["tub"] for each in told["places"]}
+    assert by["room"]["heat_share"]["value"] > by["rowan-air"]["heat_share"]["value"] > by["top"]["heat_share"]["value"]
+    assert by["room"]["needs_heat"] == "yes"
+    for tub in by.values():
+        for name in ("lowest_c", "heat_share", "energy_wh_per_day", "not_held_h", "below_share"):
+            assert tub[name]["low"] <= tub[name]["value"] <= tub[name]["high"]
+        # Two room probes: the fit's room is neither of them alone, so each place has what two probes may differ by.
+        assert tub["other_probe"]
+        assert tub["lowest_c"]["high"] - tub["lowest_c"]["low"] > 1.2
+    lines = ask(fitted_shelf).out.splitlines()
+    assert max(map(len, lines)) <= 80
+    said = " ".join(lines)
+    assert "Oak in each place, by its fit" in said
+    assert "rowan-air: read inside a tub" in said
+    assert ask(fitted_shelf, "--tub", "rowan", "--json").json["places"][0]["tub"] is None
+    assert "ask with --tub oak" in " ".join(ask(fitted_shelf, "--tub", "rowan").out.split())
+
+
+def test_without_the_extra_places_are_compared_all_the_same(fitted_shelf: Path, recorded: Path) -> None:
+    """Only what the tub would have done is left out, and what to install is said."""
+    script = (
+        "import sys; sys.modules['numpy'] = sys.modules['scipy'] = None\n"
+        "from matwarden.entry import main\nsys.exit(main())"
+    )
+    for file, asks in ((fitted_shelf, True), (recorded, False)):
+        words = [sys.executable, "-c", script, "siting", "-s", str(file)]
+        done = subprocess.run(words, capture_output=True, env=environment(), text=True, check=True)
+        said = " ".join(done.stdout.split())
+        assert ". top: " in said
+        assert ("needs matwarden[analysis]: pip install 'matwarden[analysis]'" in said) == asks
+
+
+def test_a_damaged_fit_is_told_and_places_are_compared(fitted_shelf: Path) -> None:
+    """Which file, and that it is to be moved away."""
+    (file,) = (load(fitted_shelf).store.directory / COMMISSIONED / "oak").glob("*/tub.json")
+    whole = file.read_text(encoding="utf-8")
+    file.write_text("{}", encoding="utf-8")
+    try:
+        ran = ask(fitted_shelf)
+    finally:
+        file.write_text(whole, encoding="utf-8")
+    assert ran.code == Exit.OK
+    assert "Oak would have done in each place cannot be told" in " ".join(ran.out.split())
+    assert "tub.json is damaged" in " ".join(ran.out.split())
+    assert "Advice:" in ran.out
+
+
+def test_where_fits_are_kept_is_known_without_the_analysis() -> None:
+    """One word in two modules."""
+    assert siting._COMMISSIONED == COMMISSIONED

@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
+from matwarden.core.in_tub import InTub, Likely, ranked_by_tub
 from matwarden.core.siting import PlaceRead, Refusal, Siting, compared
 from matwarden.report.siting_text import refusal_text, siting_text
 from matwarden.terms import Unit
@@ -147,3 +148,57 @@ def test_a_place_that_is_both_too_cold_and_too_hot_is_to_be_a_steadier_one() -> 
     assert "look for a steadier place first" in said
     assert "warmer place" not in said
     assert said.endswith("on the side or back wall.")
+
+
+def _tub(lowest: tuple[float, float, float], share: tuple[float, float, float], held_h: float = 0.0) -> InTub:
+    dose = max(0.0, BAND.low_c - lowest[0]) * 12.0
+    none = Likely(0.0, 0.0, 0.0)
+    below = Likely(*(0.5 if each < BAND.low_c else 0.0 for each in (lowest[0], lowest[2], lowest[1])))
+    energy = Likely(*(each * 192.0 for each in share))
+    likely_h = Likely(held_h, held_h, held_h)
+    return InTub(
+        Likely(*lowest), Likely(26.0, 25.5, 26.5), below, Likely(dose, dose, dose), none, Likely(*share), energy,
+        likely_h, 8 * 86_400.0, 25.0, False,
+    )  # fmt: skip
+
+
+def test_with_a_fitted_tub_its_own_inside_decides() -> None:
+    """The bare floor dips under the band at night; the tub does not: it needs no heat there. The cellar is too cold."""
+    siting = found(floor=hourly(DAY_C * 8), cellar=hourly([12.0] * 192))
+    tubs = {
+        "floor": _tub((22.6, 22.3, 22.9), (0.11, 0.09, 0.13)),
+        "cellar": _tub((12.1, 11.8, 12.4), (1.0, 0.98, 1.0), held_h=190.0),
+    }
+    lines = siting_text(ranked_by_tub(siting, tubs), "Oak's", Unit.C, AMSTERDAM, tubs, "Oak").splitlines()
+    assert max(map(len, lines)) <= 80
+    at = lines.index("Oak in each place, by its fit, each value with its interval of nine in ten:")
+    assert lines[at + 1 : at + 5] == [
+        "                    without heat  under band   with heat        uses    not held",
+        "place                 down to °C   % of time   % of time        Wh/d           h",
+        "1. floor          22.6 22.3–22.9       0 0–0     11 9–13    21 17–25       0 0–0",
+        "2. cellar         12.1 11.8–12.4    50 50–50  100 98–100 192 188–192 190 190–190",
+    ]
+    said = " ".join(lines)
+    assert "as its thermostat at 25.0 °C would have allowed" in said.replace("  ", " ")
+    assert "Oak would have needed no heat there." in said
+    assert "Oak would have needed heat there, and its mat would not have held the band." in " ".join(said.split())
+    assert "Advice: put Oak at floor: it needs no heat there" in said
+
+
+def test_a_fit_that_cannot_tell_does_not_promise() -> None:
+    """The band's edge lies in the interval: neither needed nor not."""
+    siting = found(top=hourly(WARM_C * 8), floor=hourly([18.0] * 192))
+    tubs = {"top": _tub((22.3, 21.8, 22.8), (0.05, 0.04, 0.08)), "floor": _tub((18.0, 17.5, 18.5), (0.8, 0.7, 0.9))}
+    said = " ".join(siting_text(siting, "Oak's", Unit.C, AMSTERDAM, tubs, "Oak").split())
+    assert "Oak may have needed heat there: its fit cannot tell." in said
+    assert "Advice: no place here surely keeps the band by itself; top comes closest" in said
+    assert "There Oak would have been heated for 5 % of the time, at floor for 80 %." in said
+    assert said.endswith("on the side or back wall.")
+
+
+def test_places_are_ranked_by_the_tub_where_there_is_one() -> None:
+    """A place that looks better bare is second when the tub does worse there."""
+    siting = found(a=hourly(WARM_C * 8), b=hourly([23.0] * 192))
+    tubs = {"a": _tub((21.0, 20.8, 21.2), (0.2, 0.1, 0.3)), "b": _tub((22.9, 22.7, 23.1), (0.1, 0.0, 0.2))}
+    assert [each.id for each in siting.places] == ["a", "b"]
+    assert [each.id for each in ranked_by_tub(siting, tubs).places] == ["b", "a"]

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import NamedTuple
 
+from matwarden.core.siting import Siting
 from matwarden.terms import Band
 
-__all__ = ["InTub", "Likely", "NeedsHeat", "needs_heat"]
+__all__ = ["InTub", "Likely", "NeedsHeat", "needs_heat", "ranked_by_tub"]
 
 
 class Likely(NamedTuple):
@@ -30,7 +32,9 @@ class InTub:
         energy_wh_per_day: None: the mat's watts are not known.
         not_held_h: hours under the band although it was heated.
         counted_s: the time that all of this is of.
-        other_probe: the place was read by another probe than the room of the fit, so their difference is in doubt.
+        setpoint_c: what the thermostat was asked for.
+        other_probe: the place was read by another probe than the room of the fit, and what two
+            probes may differ by is in the intervals.
     """
 
     lowest_c: Likely
@@ -42,6 +46,7 @@ class InTub:
     energy_wh_per_day: Likely | None
     not_held_h: Likely
     counted_s: float
+    setpoint_c: float
     other_probe: bool
 
 
@@ -58,3 +63,17 @@ def needs_heat(tub: InTub, band: Band) -> NeedsHeat:
     if tub.lowest_c.low >= band.low_c:
         return NeedsHeat.NO
     return NeedsHeat.YES if tub.lowest_c.high < band.low_c else NeedsHeat.PERHAPS
+
+
+def ranked_by_tub(found: Siting, tubs: Mapping[str, InTub]) -> Siting:
+    """The same places in the order of what the tub would have had there without heat: least out of the band first.
+
+    Of places that keep it, the one in which the tub stays furthest from the band's edges. All must be in `tubs`.
+    """
+
+    def rank(id: str) -> tuple[float, float]:
+        tub = tubs[id]
+        spare_k = min(tub.lowest_c.value - found.band.low_c, found.band.high_c - tub.highest_c.value)
+        return tub.below_kh_per_day.value + tub.above_kh_per_day.value, -spare_k
+
+    return replace(found, places=tuple(sorted(found.places, key=lambda place: rank(place.id))))

@@ -10,7 +10,7 @@ from matwarden.core.siting import Siting
 from matwarden.core.units import difference_value, temperature_text, temperature_value
 from matwarden.terms import Unit
 
-__all__ = ["LEGEND", "Words", "places_table", "tub_table"]
+__all__ = ["LEGEND", "Words", "places_table", "tub_legend", "tub_table"]
 
 _NAME = 17
 _HOUR_S = 3600.0
@@ -65,11 +65,11 @@ def places_table(found: Siting, words: Words) -> list[str]:
 def tub_table(found: Siting, tubs: Mapping[str, InTub], tub: str, words: Words) -> list[str]:
     degree = f"°{words.unit.value}"
     lines = [
-        f"{tub} there, by its fit; after each value where it lies nine times in ten:",
+        f"{tub} in each place, by its fit, each value with its interval of nine in ten:",
     ]
     rows = [
-        ("", "without heat", "under band", "heated", "uses", "not held"),
-        ("place", f"down to {degree}", "%", "% of time", "Wh/d", "h"),
+        ("", "without heat", "under band", "with heat", "uses", "not held"),
+        ("place", f"down to {degree}", "% of time", "% of time", "Wh/d", "h"),
     ]
     for number, place in enumerate(found.places, 1):
         here = tubs.get(place.id)
@@ -86,7 +86,16 @@ def tub_table(found: Siting, tubs: Mapping[str, InTub], tub: str, words: Words) 
                 _cell(here.not_held_h, 0),
             )
         )
-    return lines + [line for row in rows for line in _row(row, (16, 12, 12, 13, 10))]
+    return lines + [line for row in rows for line in _row(row, (15, 12, 12, 12, 12))]
+
+
+def tub_legend(tubs: Mapping[str, InTub], unit: Unit) -> str:
+    """What the columns of `tub_table` mean."""
+    setpoint = temperature_text(next(iter(tubs.values())).setpoint_c, unit)
+    return (
+        f"without heat: its inside, and how long under the band. with heat: as its thermostat at {setpoint} would have "
+        "allowed it. not held: under the band all the same."
+    )
 
 
 def _row(cells: Sequence[str], widths: Sequence[int]) -> list[str]:
@@ -99,7 +108,7 @@ def _row(cells: Sequence[str], widths: Sequence[int]) -> list[str]:
 
 def _cell(likely: Likely, digits: int) -> str:
     value, low, high = (f"{each:.{digits}f}" for each in likely)
-    return f"{value} ({low}–{high})"
+    return f"{value} {low}–{high}"
 
 
 def _hours(seconds_s: float | None) -> str:

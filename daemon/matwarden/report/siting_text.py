@@ -13,7 +13,7 @@ from matwarden.core.in_tub import InTub, NeedsHeat, needs_heat
 from matwarden.core.siting import FEWEST_S, HARDLY_SHARE, PlaceFound, Refusal, Siting, needs_no_heat
 from matwarden.core.units import difference_text, duration_text
 from matwarden.report.siting_advice import advice_text
-from matwarden.report.siting_table import LEGEND, Words, places_table, tub_table
+from matwarden.report.siting_table import LEGEND, Words, places_table, tub_legend, tub_table
 from matwarden.report.units import date_text, local_clock, local_day, local_day_and_clock
 from matwarden.terms import Unit
 
@@ -47,7 +47,7 @@ def siting_text(
     if found.places:
         lines += ["", *places_table(found, words), *_wrapped(LEGEND)]
         if tubs:
-            lines += ["", *tub_table(found, tubs, tub, words)]
+            lines += ["", *tub_table(found, tubs, tub, words), *_wrapped(tub_legend(tubs, unit))]
         lines.append("")
         for number, place in enumerate(found.places, 1):
             lines += _wrapped(f"{number}. {_place(place, found, tubs.get(place.id), tub, words)}", "   ")
