@@ -41,7 +41,7 @@ _RUNS_IN_N = 2
 # Of a probe that is right within +-0.5 K (DS18B20 datasheet), anywhere in it alike; of two probes, each so.
 _PROBES_K = 0.5 / np.sqrt(3.0) * np.sqrt(2.0)
 # Standard deviation of what the network and the steps get wrong, as a part of the share of heat: of six plants of
-# tests/analysis, each in two rooms of a recorded building, it was off by 0.5 % in the mean and by 1.5 % at the most.
+# tests/analysis, each in two rooms of a recorded building, it was off by 0.6 % in the mean and by 1.2 % at the most.
 _STRUCTURE = 0.01
 _LEVEL = (5.0, 95.0)
 _Z = 1.645
