@@ -5,6 +5,7 @@ Each question is asked of many networks at once (`cyclings`, `coolings`, `heatin
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -110,39 +111,47 @@ def cycling(network: Network, control: Control, room_c: float, lasts_s: float = 
     )
 
 
-def cyclings(stack: Stack, control: Control, room_c: Array, lasts_s: float = 28_800.0) -> Cycles:
-    """The rhythm each tub comes to in its own steady (k,) room."""
+def cyclings(stack: Stack, control: Control | Sequence[Control], room_c: Array, lasts_s: float = 28_800.0) -> Cycles:
+    """The rhythm each tub comes to in its own steady (k,) room; under one control, or each under its own.
+
+    Several controls are polled alike, and demand is by the same probe.
+    """
     k, inside = len(stack), stack.shape.inside
-    steps = Steps(stack, control.poll_s)
+    controls = [control] if isinstance(control, Control) else list(control)
+    poll_s, by_wall = controls[0].poll_s, controls[0].by_wall
+    setpoint_c = np.array([each.setpoint_c for each in controls])
+    half_k = np.array([each.hysteresis_k for each in controls]) / 2
+    limiter_c = np.array([each.limiter_c for each in controls])
+    again_c = limiter_c - np.array([each.differential_k for each in controls])
+    minimum_on_s = np.array([each.minimum_on_s for each in controls])
+    minimum_off_s = np.array([each.minimum_off_s for each in controls])
+    steps = Steps(stack, poll_s)
     wall_k, inside_k = stack.wall_offset_k, stack.inside_offset_k
-    node, offset_k = (WALL, wall_k) if control.by_wall else (inside, inside_k)
-    share = shares_for(stack, node, control.setpoint_c - offset_k - room_c)
-    share = np.minimum(1.0, np.minimum(share, shares_for(stack, WALL, control.limiter_c - wall_k - room_c)))
+    node, offset_k = (WALL, wall_k) if by_wall else (inside, inside_k)
+    share = shares_for(stack, node, setpoint_c - offset_k - room_c)
+    share = np.minimum(1.0, np.minimum(share, shares_for(stack, WALL, limiter_c - wall_k - room_c)))
     state = np.column_stack([room_c[:, None] + steadies(stack, share), share])
     demand, limiter, on = (np.zeros(k, dtype=bool) for _ in range(3))
     since_s = np.full(k, -1e9)
-    polls = int(lasts_s // control.poll_s)
+    polls = int(lasts_s // poll_s)
     walls, insides = np.empty((polls, k)), np.empty((polls, k))
     heats = np.zeros((polls, k), dtype=bool)
-    on_c, off_c = control.setpoint_c - control.hysteresis_k / 2, control.setpoint_c + control.hysteresis_k / 2
-    again_c = control.limiter_c - control.differential_k
+    on_c, off_c = setpoint_c - half_k, setpoint_c + half_k
     for poll in range(polls):
-        now_s = poll * control.poll_s
+        now_s = poll * poll_s
         wall_c, inside_c = state[:, WALL] + wall_k, state[:, inside] + inside_k
         walls[poll], insides[poll] = wall_c, inside_c
-        sensed = wall_c if control.by_wall else inside_c
+        sensed = wall_c if by_wall else inside_c
         demand = (sensed <= on_c) | (demand & (sensed < off_c))
         hottest = np.maximum(wall_c, inside_c)
-        limiter = (hottest >= control.limiter_c) | (limiter & (hottest >= again_c))
+        limiter = (hottest >= limiter_c) | (limiter & (hottest >= again_c))
         for_s = now_s - since_s
-        want = ~limiter & np.where(
-            on, demand | (for_s < control.minimum_on_s), demand & (for_s >= control.minimum_off_s)
-        )
+        want = ~limiter & np.where(on, demand | (for_s < minimum_on_s), demand & (for_s >= minimum_off_s))
         since_s = np.where(want != on, now_s, since_s)
         on = want
         heats[poll] = on
         state = steps.next(state, on, room_c)
-    return _rhythm(walls, insides, heats, polls // 2, control.poll_s)
+    return _rhythm(walls, insides, heats, polls // 2, poll_s)
 
 
 def coolings(stack: Stack, nodes_c: Array, heat: Array, room_c: Array, low_c: float) -> Array:

@@ -10,20 +10,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
 from matwarden.analysis.control import Control
 from matwarden.analysis.doubts import doubts
 from matwarden.analysis.fit import Fitted, fitted
-from matwarden.analysis.grid import Grid, Lived, laid_out
+from matwarden.analysis.grid import Grid, Lived, laid_out, step_for
 from matwarden.analysis.refusal import Cannot, Refusal
 from matwarden.analysis.signs import STRETCH_S, Answer, Signs, signs_of
 from matwarden.core.units import difference_text, duration_text, temperature_text
 from matwarden.terms import Unit
 
-__all__ = ["Cannot", "Refusal", "Told", "doubts", "refusals", "step_for", "tell"]
+__all__ = ["Cannot", "Refusal", "Told", "doubts", "refusals", "tell"]
 
-_HOUR_S, _DAY_S = 3600.0, 86_400.0
+_HOUR_S = 3600.0
 # The least that is fitted. A commission run is shorter than a day, with some readings missing.
 _TOLD_S = 18 * _HOUR_S
 _LONGEST_S = 12 * _HOUR_S
@@ -68,18 +66,6 @@ def tell(lived: Lived, power_w: float, control: Control, low_c: float, unit: Uni
     fit = fitted(grids, power_w)
     found = doubts(fit, grids, unit)
     return Told(grids, None, tuple(found)) if found else Told(grids, fit, ())
-
-
-def step_for(lived: Lived) -> float:
-    """The grid's step in seconds: no finer than the readings come; coarser for a long record, which tells enough."""
-    series = [one for one in (*lived.wall, *lived.inside, *lived.room) if len(one.t_s) > 1]
-    if not series:
-        return 30.0
-    apart_s = max(float(np.median(np.diff(one.t_s))) for one in series)
-    lasts_s = max(float(one.t_s[-1] - one.t_s[0]) for one in series)
-    step_s = 30.0 if lasts_s <= 3 * _DAY_S else 60.0 if lasts_s <= 10 * _DAY_S else 120.0
-    # Multiples of the step: a reading a poll late is still the next one.
-    return step_s * max(1.0, float(np.ceil(apart_s / step_s - 0.01)))
 
 
 def refusals(lived: Lived, grids: Sequence[Grid], control: Control, low_c: float, unit: Unit = Unit.C) -> list[Refusal]:
