@@ -9,7 +9,7 @@ BIN := $(VENV)/bin
 NEED_VENV := "This needs Python 3.11 or newer with its venv module (Debian, Raspberry Pi OS: apt install python3-venv)."
 
 .DEFAULT_GOAL := help
-.PHONY: help demo test lint winter schema alarms long faults tubs powercuts year bench morning plants clean
+.PHONY: help demo test lint winter schema alarms long faults tubs powercuts year bench morning plants greybox clean
 
 help:
 	@echo "make demo    three winter nights on a simulated shelf, in under a minute"
@@ -26,6 +26,7 @@ help:
 	@echo "make bench   what the budgets ask for, measured; some five minutes (ONLY=\"start memory\" for single ones)"
 	@echo "make morning  write the demo's digest and picture into the README anew"
 	@echo "make plants  what is said of forty random tubs, beside what is true of them; some minutes"
+	@echo "make greybox  a recorded building predicted by our fit and by a general-purpose library; two minutes"
 	@echo "make clean   remove .venv and what the runs left behind"
 
 $(BIN)/python:
@@ -80,6 +81,9 @@ bench: $(VENV)/.dev
 plants: $(VENV)/.dev
 	PYTHONPATH=tests $(BIN)/python tests/analysis/run_plants.py
 
+greybox: $(VENV)/.dev
+	PYTHONPATH=tests $(BIN)/python tests/analysis/run_greybox.py
+
 schema: $(VENV)/.dev
 	$(BIN)/python -m matwarden.settings.schema
 
@@ -91,4 +95,4 @@ alarms: $(VENV)/.dev
 	PYTHONPATH=tests $(BIN)/python -m alarm_texts tests/core/alarm_texts.txt
 
 clean:
-	rm -rf $(VENV) demo-run winter-run .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache
+	rm -rf $(VENV) .venv-greybox demo-run winter-run .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache

@@ -19,7 +19,7 @@ _HERE = Path(__file__).resolve().parent
 if __name__ == "__main__":
     sys.path.insert(0, str(_HERE.parent))
 
-from bench import deciding, recording, running  # noqa: E402 - the directory above holds them
+from bench import deciding, fitting, recording, running  # noqa: E402 - the directory above holds them
 from bench.table import Row, markdown, plain  # noqa: E402
 
 BEGIN = "<!-- bench: written by `make bench README=1`, do not edit -->\n"
@@ -36,6 +36,7 @@ BENCHES: dict[str, Callable[[], list[Row]]] = {
     "hung": deciding.hung,
     "picture": running.picture,
     "exposure": running.exposure,
+    "month": fitting.month,
 }
 
 

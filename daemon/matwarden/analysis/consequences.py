@@ -22,8 +22,8 @@ DRAWS_N = 32
 _SEED = 20
 # Standard deviation of what the network itself gets wrong: as a part of the rise at full heat for temperatures, of the
 # number itself for hours of ride-through, and for the rhythm.
-STRUCTURE = {"K": 0.0025, "C": 0.0025, "h": 0.006}
-STRUCTURE_RHYTHM = 0.0025
+STRUCTURE = {"K": 0.0015, "C": 0.0015, "h": 0.004}
+STRUCTURE_RHYTHM = 0.002
 _LEVEL = (5.0, 95.0)
 _Z = 1.645
 _YEAR_S = 365.25 * 86_400.0

@@ -15,10 +15,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.ndimage import uniform_filter1d
-from scipy.signal import lfilter
 
 from matwarden.analysis.grid import Grid, Mask
-from matwarden.analysis.network import WALL, Array
+from matwarden.analysis.network import WALL, Array, lagged
 
 __all__ = ["Answer", "Change", "Signs", "signs_of"]
 
@@ -177,8 +176,7 @@ def _quick(values: Array, mask: Mask, n: int) -> Array:
 def _lagged(heat: Array, lag_steps: float) -> Array:
     """Heat behind a first-order lag, at each instant."""
     kept = np.exp(-1.0 / lag_steps)
-    later, _ = lfilter([1.0 - kept], [1.0, -kept], heat, zi=[kept * heat[0]])
-    return np.concatenate([[heat[0]], later])
+    return lagged(float(heat[0]), kept, (1.0 - kept) * heat)
 
 
 def _smooth_share(grid: Grid) -> Array:
