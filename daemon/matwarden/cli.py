@@ -20,6 +20,8 @@ from matwarden.away_command import add_arguments as add_away_arguments
 from matwarden.away_command import carry_out as judge_away
 from matwarden.check_command import add_arguments as add_check_arguments
 from matwarden.check_command import carry_out as check
+from matwarden.commission_command import add_arguments as add_commission_arguments
+from matwarden.commission_command import carry_out as commission
 from matwarden.cut import add_arguments as add_cut_arguments
 from matwarden.cut import carry_out as cut_lines
 from matwarden.devices import Discover, IdleLevel, OpenDevices
@@ -130,6 +132,9 @@ def parser() -> argparse.ArgumentParser:
     )
     add_drill_arguments(sub)
     settings(sub)
+    sub = verb("commission", "find out what a tub's mat can do, by experiment", "matwarden commission oak --room 30")
+    add_commission_arguments(sub)
+    settings(sub)
     sub = verb("history", "draw a tub's past on the terminal", "matwarden history oak --from 7d")
     add_history_arguments(sub)
     settings(sub)
@@ -215,6 +220,8 @@ def _carry_out(asked: argparse.Namespace, open_devices: OpenDevices, discover: D
             return carry_out_upkeep(asked)
         if asked.verb == "away":
             return judge_away(asked)
+        if asked.verb == "commission":
+            return commission(asked)
         if asked.verb == "history":
             return draw_history(asked)
         if asked.verb == "drill":

@@ -14,8 +14,8 @@ from typing import Any
 from matwarden.clocks import Clock
 from matwarden.core.course import Course, CourseTerms, Deed, Kind, Noticed, is_ours, left_s, turn
 from matwarden.core.inside import inside_probes
-from matwarden.core.units import temperature_text
-from matwarden.course_file import CourseFile, CourseFileError, KeptCourse
+from matwarden.core.units import duration_text, temperature_text
+from matwarden.course_file import CourseFile, KeptCourse
 from matwarden.settings.resolved import Settings
 from matwarden.terms import Enclosure, MatTerms, Reason
 
@@ -24,7 +24,7 @@ __all__ = ["LOOK_EVERY_S", "Ended", "Progress", "Result", "conduct", "refusal"]
 LOOK_EVERY_S = 10.0
 # A station that is restarted, or does not answer for once, is back by then.
 _SILENT_S = 60.0
-_KEEP_EVERY_S = 60.0
+_KEEP_EVERY_S = 600.0
 # An older course is of another tub: substrate dries, lids are changed.
 _OLD_S = 7 * 86_400.0
 
@@ -42,12 +42,17 @@ class Result(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Ended:
-    """The end, and the time of which the record tells. `text`: why it did not come to its own end, a clause."""
+    """The end, and the time of which the record tells.
+
+    Attributes:
+        text: why it did not come to its own end, in a sentence. begun: something of it is kept, to go on from.
+    """
 
     result: Result
     since_wall_s: float
     until_wall_s: float
     text: str = ""
+    begun: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,7 +127,7 @@ def conduct(
             if ended is not None:
                 return ended
             clock.wait(clock.now().mono_s + LOOK_EVERY_S, wake)
-    except CourseFileError:
+    except BaseException:
         run.let_go()
         raise
     return run.interrupted()
@@ -160,12 +165,10 @@ class _Run:
             # Before anything has begun there is nothing to wait for.
             if self._begun and at.mono_s - self._silent_s < _SILENT_S:
                 return None
-            if self._begun:
-                self.let_go()
-                self.keep()
             if answer is None:
-                return self.ended(Result.NOT_RUNNING, "matwarden does not run")
-            return self.ended(Result.STOPPED, str(answer["text"]))
+                nobody = f"not running: nobody answers at {self._settings.control.socket}"
+                return self._stopped(nobody, Result.NOT_RUNNING)
+            return self._stopped(str(answer["text"]))
         self._silent_s = None
         status = answer["status"]
         if not any(each["id"] == self._enclosure.id and each["heat"] for each in status["enclosures"]):
@@ -178,26 +181,33 @@ class _Run:
                 return self.ended(Result.STOPPED, why)
         before = self._course
         taken = turn(before, noticed, at.mono_s, self._terms)
+        if taken.stop:
+            # What is to be released is so in the end; somebody else's hold is not.
+            held_until_s = before.held_until_s if taken.deed is Deed.RELEASE else None
+            self._course = replace(taken.course, held_until_s=held_until_s)
+            return self._stopped(taken.stop)
         self._course = taken.course
         refused = self._do(taken.deed)
-        why = taken.stop or refused
-        if why:
-            self.let_go()
-            self.keep()
-            return self.ended(Result.STOPPED, why)
+        if refused:
+            return self._stopped(refused)
         news = (self._course.part, self._course.held_until_s) != (before.part, before.held_until_s)
         if news or at.mono_s - self._kept_s >= _KEEP_EVERY_S:
             self.keep()
         if self._course.over(self._terms):
-            return self.ended(Result.OVER, "")
+            return self.ended(Result.OVER)
         show(self._progress(noticed, status))
         return None
 
-    def let_go(self) -> None:
-        """Give back what the course holds; when nobody answers it runs out by itself."""
-        if self._course.held_until_s is not None:
-            self._do(Deed.RELEASE)
-            self._course = replace(self._course, held_until_s=None)
+    def let_go(self) -> str:
+        """Give back what the course holds; why that was not to be done, empty when it was."""
+        if self._course.held_until_s is None:
+            return ""
+        held_s = self._course.held_until_s - self._clock.now().mono_s
+        refused = self._do(Deed.RELEASE)
+        if refused and held_s > 0.0:
+            return f"its hold could not be released and ends by itself within {duration_text(held_s)}"
+        self._course = replace(self._course, held_until_s=None)
+        return ""
 
     def keep(self) -> None:
         """Keep how far it has come.
@@ -213,18 +223,25 @@ class _Run:
 
     def interrupted(self) -> Ended:
         """Somebody has asked it to end."""
-        if self._begun:
-            self.let_go()
-            self.keep()
-        return self.ended(Result.INTERRUPTED, "ended on request")
+        return self._stopped("ended on request", Result.INTERRUPTED)
 
-    def ended(self, result: Result, text: str) -> Ended:
+    def ended(self, result: Result, text: str = "") -> Ended:
         """What is told of it."""
-        return Ended(result, self.since_wall_s, self._clock.now().wall_s, text)
+        return Ended(result, self.since_wall_s, self._clock.now().wall_s, text, self._begun)
+
+    def _stopped(self, why: str, result: Result = Result.STOPPED) -> Ended:
+        """Let go, keep, and say where it stood."""
+        if not self._begun:
+            return self.ended(result, why)
+        left = self.let_go() or "it holds nothing any more"
+        self.keep()
+        parts = self._terms.parts
+        number = min(self._course.part, len(parts) - 1)
+        where = f"in part {number + 1} of {len(parts)}, {parts[number].name}"
+        return self.ended(result, f"{why} ({where}); {left}")
 
     def _begin(self, noticed: Noticed, status: Mapping[str, Any]) -> str:
         at = self._clock.now()
-        self._begun = True
         ours = is_ours(self._left_wall_s, noticed.hold_left_s, at.wall_s)
         why = refusal(self._settings, self._enclosure, status, ours)
         if ours and noticed.hold_left_s is not None:
@@ -232,6 +249,7 @@ class _Run:
         if why:
             self.let_go()
             return why
+        self._begun = True
         self.keep()
         return ""
 
@@ -251,7 +269,8 @@ class _Run:
         at, parts = self._clock.now(), self._terms.parts
         tub = _tub_of(self._enclosure, status)
         part = parts[self._course.part]
-        heat = "on" if tub["heat"]["allowed"] else "held" if part.kind is Kind.COOL else "cut"
+        # What the station said was before this look's deed.
+        heat = "held" if part.kind is Kind.COOL else "on" if tub["heat"]["allowed"] else "cut"
         return Progress(
             part.name,
             self._course.part + 1,

@@ -28,8 +28,11 @@ _SHARE_OVER_S = 4 * 3600.0
 # A stretch shorter than this tells little: its first hours go to where the tub stood at its start.
 STRETCH_S = 6 * 3600.0
 _HOUR_S = 3600.0
-# So much of the whole answer must lie on each side of an instant for the two sides to be compared.
-_SIDE = 0.15
+# So much of the whole answer must lie on each side of an instant for the two sides to be compared. With less, a
+# healthy experiment's first part, which is unlike its others, looks changed.
+_SIDE = 0.3
+# Of a record's first hours nobody knows from where its lags started.
+_SETTLED_S = 7200.0
 # Two readings in a row that are closer than this are the same reading: half of a DS18B20's finest step.
 _SAME_K = 0.03125
 
@@ -136,8 +139,10 @@ def _answer(grids: Sequence[Grid], read_c: Sequence[Array], masks: Sequence[Mask
 
 def _change(answer: Array, target: Array, t_s: Array) -> Change | None:
     """The instant before and after which the readings follow the whole record's answer least alike."""
+    settled = t_s >= _SETTLED_S
+    answer, target, t_s = answer[settled], target[settled], t_s[settled]
     together, alone = np.cumsum(answer * target), np.cumsum(answer**2)
-    if alone[-1] <= 0.0:
+    if not len(alone) or alone[-1] <= 0.0:
         return None
     among = np.flatnonzero((alone >= _SIDE * alone[-1]) & (alone <= (1.0 - _SIDE) * alone[-1]))
     if not len(among):
