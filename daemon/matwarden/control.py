@@ -28,7 +28,7 @@ from matwarden.status import status_document
 from matwarden.terms import At
 from matwarden.upkeep import UPKEEP_VERBS, upkeep_deed
 
-__all__ = ["ControlError", "ControlServer"]
+__all__ = ["ControlError", "ControlServer", "act_on"]
 
 _LONGEST_LINE = 4096
 # Askers at a time; one more ends the oldest, who is silent or slow. Probes need file handles too.
@@ -143,7 +143,7 @@ class ControlServer:
             return [], {"ok": False, "unknown": True, "text": unknown_text(self._station.tubs)}
         if verb in UPKEEP_VERBS:
             return upkeep_deed(verb, request, tub.enclosure, by, at)
-        events, answer = _act_on(tub, verb, request, by, at)
+        events, answer = act_on(tub, verb, request, by, at)
         if verb in _DEEDS:
             events = [*events, recorded_deed(at, by, verb, tub.enclosure.id, answer)]
         return events, answer
@@ -159,7 +159,8 @@ def _who(line: socket.socket) -> str:
         return f"uid {uid}"
 
 
-def _act_on(tub: Tub, verb: str, request: Mapping[str, Any], by: str, at: At) -> tuple[list[Event], dict[str, Any]]:
+def act_on(tub: Tub, verb: str, request: Mapping[str, Any], by: str, at: At) -> tuple[list[Event], dict[str, Any]]:
+    """A person's verb about one tub's heat: why, hold, release, reset. In the station's own thread."""
     name = tub.enclosure.name
     if tub.guard is None:
         return [], {"ok": False, "text": no_mat_text(name)}

@@ -1,4 +1,7 @@
-"""Three winter nights on the simulated shelf, shown as they happen: the real station, store, MQTT and push."""
+"""Three winter nights on the simulated shelf, shown as they happen: the real station, store, MQTT and push.
+
+In the first one a tub of the demo's own settings is commissioned.
+"""
 
 from __future__ import annotations
 
@@ -10,6 +13,8 @@ from dataclasses import replace
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+from matwarden.course_run import Ended
+from matwarden.demo_course import BEGINS_S, course_of, tell_found
 from matwarden.devices import OpenDevices
 from matwarden.exit_codes import Exit
 from matwarden.night import PICTURES
@@ -30,7 +35,8 @@ PHONE = "phone.txt"
 _MARK = "made-by-demo.txt"
 _RECORD = (DATABASE, f"{DATABASE}-wal", f"{DATABASE}-shm", LATCHES, "matwarden.lock")
 _PAGES = "pages"
-_OURS = (*_RECORD, PHONE, "relays.txt", "relay-lines", _MARK, _PAGES, PICTURES)
+_COMMISSIONED = "commissioned"
+_OURS = (*_RECORD, PHONE, "relays.txt", "relay-lines", _MARK, _PAGES, PICTURES, _COMMISSIONED)
 
 
 def demo_settings() -> Path:
@@ -80,16 +86,27 @@ def demonstrate(file: Path | None, out: Path, open_devices: OpenDevices) -> int:
         except StoreError as error:
             print(f"matwarden: {error}", file=sys.stderr)
             return Exit.STORE
+        ended: Ended | None = None
         try:
             end_s = simulation.days * 86400.0
             start_wall_s = simulation.start_wall_s
-            run.run_until(
-                end_s,
-                lambda now_s: console.progress(now_s / end_s, local_day_and_clock(start_wall_s + now_s, zone)),
-            )
+
+            def show(now_s: float) -> None:
+                console.progress(now_s / end_s, local_day_and_clock(start_wall_s + now_s, zone))
+
+            if file is None:
+                run.run_until(BEGINS_S, show)
+                ended = course_of(
+                    run,
+                    settings.enclosures[0],
+                    end_s,
+                    show,
+                    lambda text: console.say(run.clock.now().wall_s, "course", text),
+                )
+            run.run_until(end_s, show)
         finally:
             run.close()
-    _conclude(run, out)
+    _conclude(run, out, ended)
     return Exit.OK
 
 
@@ -145,9 +162,11 @@ def _introduce(settings: Settings) -> None:
     print()
 
 
-def _conclude(run: Rehearsal, out: Path) -> None:
+def _conclude(run: Rehearsal, out: Path, ended: Ended | None) -> None:
     for digest in run.digests:
         print(f"\n--- digest of {digest.date} ---\n{digest.text}")
+    if ended is not None:
+        tell_found(run, run.settings.enclosures[0], ended, sys.stdout)
     lines = (out / PHONE).read_text(encoding="utf-8").splitlines() if (out / PHONE).exists() else []
     pushes = sum(PICTURE_LINE not in line for line in lines)
     print(f"\nThe files of this run are in {out}:")
@@ -158,3 +177,5 @@ def _conclude(run: Rehearsal, out: Path) -> None:
         print(f"  {PICTURES}/     a picture of each night, as it went with the push")
     if (out / _PAGES / "index.html").is_file():
         print(f"  {_PAGES}/        a page of each night: open {_PAGES}/index.html in a browser")
+    if (out / _COMMISSIONED).is_dir():
+        print(f"  {_COMMISSIONED}/ what was found of {run.settings.enclosures[0].name}, with a picture")

@@ -7,7 +7,7 @@ thread and in order, and the calendar is asked instead of asking.
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, time
 from typing import Any
@@ -16,6 +16,7 @@ from zoneinfo import ZoneInfo
 from matwarden import __version__
 from matwarden.calendar import Calendar
 from matwarden.clocks import SimulatedClock
+from matwarden.control import act_on
 from matwarden.control_verbs import AlarmVerbs
 from matwarden.devices import Devices, OpenDevices
 from matwarden.digests import Digests
@@ -32,6 +33,7 @@ from matwarden.sinks.queue import InlineSink
 from matwarden.sinks.store import StoreSink, open_store
 from matwarden.sinks.store_read import Recorded
 from matwarden.station import Station
+from matwarden.status import status_document
 from matwarden.terms import At
 from matwarden.wiring import (
     Told,
@@ -159,6 +161,22 @@ class Rehearsal:
             if after_cycle is not None:
                 after_cycle(at.mono_s)
             clock.wait(min(due_s, until_s), wake)
+
+    def ask(self, request: Mapping[str, Any]) -> dict[str, Any]:
+        """What the control socket would answer to `status`, or to a verb about one tub's heat."""
+        if request["do"] == "status":
+            return {"ok": True, "status": status_document(self.station, self.clock.now(), {})}
+        answers: list[dict[str, Any]] = []
+
+        def act(at: At) -> list[Event]:
+            tub = self.station.tubs[str(request["enclosure"])]
+            events, answer = act_on(tub, str(request["do"]), request, "demo", at)
+            answers.append(answer)
+            return events
+
+        self.station.call(act)
+        self.station.cycle()
+        return answers[0]
 
     def close(self, release_devices: bool = True) -> None:
         """Cut every relay, let every sink finish, release everything.

@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 
 from helpers_station import House, house
-from matwarden.control import _act_on
+from matwarden.control import act_on
 from matwarden.core.course import HOLD_S, MARGIN_K, PARTS, CourseTerms, Kind
 from matwarden.course_file import CourseFile, CourseFileError
 from matwarden.course_run import Ended, Progress, Result, conduct
@@ -84,7 +84,7 @@ class Bench:
         station, answers = self.house.run.station, [{"ok": False, "text": "never answered"}]
 
         def act(at: At) -> list[Any]:
-            events, answers[0] = _act_on(station.tubs["oak"], verb, {"enclosure": "oak", **request}, "keeper", at)
+            events, answers[0] = act_on(station.tubs["oak"], verb, {"enclosure": "oak", **request}, "keeper", at)
             return events
 
         station.call(act)

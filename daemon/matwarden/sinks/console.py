@@ -33,13 +33,13 @@ class ConsoleSink:
             if isinstance(event, AlarmChanged):
                 if AlarmState.SUPPRESSED in (event.previous, event.state):
                     continue  # another alarm tells it all
-                self._line(event.at.wall_s, "alarm", f"{event.alarm} is now {event.state}: {event.text}")
+                self.say(event.at.wall_s, "alarm", f"{event.alarm} is now {event.state}: {event.text}")
             elif isinstance(event, PushAsked):
                 # The digest is printed whole at the end; here its first line will do.
                 body = "" if event.key.startswith("digest/") else f" | {event.body}"
-                self._line(event.at.wall_s, "push", f"{event.title}{body}")
+                self.say(event.at.wall_s, "push", f"{event.title}{body}")
             elif isinstance(event, Notice) and event.warning:
-                self._line(event.at.wall_s, "notice", event.text)
+                self.say(event.at.wall_s, "notice", event.text)
 
     def progress(self, share: float, label: str) -> None:
         """Show how far it is; without a terminal a plain line each tenth."""
@@ -62,7 +62,8 @@ class ConsoleSink:
             self._out.flush()
             self._bar = ""
 
-    def _line(self, wall_s: float, kind: str, text: str) -> None:
+    def say(self, wall_s: float, kind: str, text: str) -> None:
+        """One more line, above the bar."""
         head = f"{local_day_and_clock(wall_s, self._zone)}  {kind:6} "
         wrapped = textwrap.fill(text, 100, initial_indent=head, subsequent_indent=" " * len(head))
         if self._bar:
