@@ -1,4 +1,4 @@
-"""Writes the demo's digest into the README and its picture beside the demo's settings: `make morning`."""
+"""Writes the demo's digest and Oak's report into the README, and their pictures beside the demo's settings."""
 
 from __future__ import annotations
 
@@ -9,7 +9,19 @@ import tempfile
 from html import escape
 from pathlib import Path
 
-__all__ = ["BEGIN", "DATE", "END", "PICTURE", "ROOT", "demo_digest", "run_demo"]
+__all__ = [
+    "BEGIN",
+    "DATE",
+    "END",
+    "OAK_BEGIN",
+    "OAK_END",
+    "OAK_PICTURE",
+    "PICTURE",
+    "ROOT",
+    "demo_digest",
+    "oak_report",
+    "run_demo",
+]
 
 ROOT = Path(__file__).resolve().parents[1]
 PICTURE = ROOT / "config" / "demo-night.png"
@@ -17,6 +29,9 @@ PICTURE = ROOT / "config" / "demo-night.png"
 DATE = "2026-01-18"
 BEGIN = "<!-- morning: written by `make morning`, do not edit -->\n"
 END = "<!-- end of morning -->\n"
+OAK_PICTURE = ROOT / "config" / "demo-oak.png"
+OAK_BEGIN = "<!-- oak: written by `make morning`, do not edit -->\n"
+OAK_END = "<!-- end of oak -->\n"
 
 
 def run_demo(out: Path) -> str:
@@ -31,15 +46,29 @@ def demo_digest(printed: str) -> str:
     return text.partition("\n\n")[0].rstrip("\n")
 
 
+def oak_report(out: Path) -> str:
+    """What the demo found of Oak, as it is kept."""
+    (home,) = (out / "commissioned" / "oak").glob("*Z")
+    return (home / "report.txt").read_text(encoding="utf-8").rstrip("\n")
+
+
 def main() -> None:
     with tempfile.TemporaryDirectory() as directory:
         out = Path(directory) / "demo"
         digest = demo_digest(run_demo(out))
         shutil.copyfile(out / "pictures" / f"night-{DATE}.png", PICTURE)
+        (home,) = (out / "commissioned" / "oak").glob("*Z")
+        shutil.copyfile(home / "report.png", OAK_PICTURE)
+        report = oak_report(out)
+    _put(BEGIN, digest, END)
+    _put(OAK_BEGIN, report, OAK_END)
+
+
+def _put(begin: str, shown: str, end: str) -> None:
     readme = ROOT / "README.md"
-    before, _, rest = readme.read_text(encoding="utf-8").partition(BEGIN)
-    after = rest.partition(END)[2]
-    readme.write_text(f"{before}{BEGIN}<pre>\n{escape(digest, quote=False)}\n</pre>\n{END}{after}", encoding="utf-8")
+    before, _, rest = readme.read_text(encoding="utf-8").partition(begin)
+    after = rest.partition(end)[2]
+    readme.write_text(f"{before}{begin}<pre>\n{escape(shown, quote=False)}\n</pre>\n{end}{after}", encoding="utf-8")
 
 
 if __name__ == "__main__":

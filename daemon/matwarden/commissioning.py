@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from matwarden.analysis.advice import advise
 from matwarden.analysis.consequences import Findings, Rooms, findings
 from matwarden.analysis.control import Control
 from matwarden.analysis.fit import Fitted, Found
@@ -20,6 +21,7 @@ from matwarden.analysis.grid import Grid, Lived
 from matwarden.analysis.refusal import Refusal
 from matwarden.analysis.telling import tell
 from matwarden.commissioned import Commissioned, CommissionedError, keep
+from matwarden.report.advice_text import advice_document, advice_text
 from matwarden.report.commission_text import Commission, commission_document, commission_text, refused_text
 from matwarden.settings.resolved import Settings
 from matwarden.sinks.store_schema import StoreError
@@ -136,10 +138,17 @@ def kept_report(settings: Settings, enclosure: Enclosure, studied: Studied) -> R
         enclosure.name, studied.tub, enclosure.mat, studied.stated, settings.unit, ZoneInfo(settings.zone)
     )
     notes = _drawn(shown, studied, home / _PICTURE)
-    text = commission_text(shown)
+    tub, mat = studied.tub, enclosure.mat
+    advice = advise(tub.found, tub.findings, mat, tub.control, enclosure.band, tub.rooms, settings.unit)
+    told = advice_text(enclosure.id, advice, mat.watts_w, settings.unit).rstrip("\n")
+    text = f"{commission_text(shown)}\n\nAdvice\n{told}"
     _put(home / _TEXT, (text + "\n").encode())
     ends = [f"Kept in {home}:", "  tub.json, measured.csv.gz, report.txt" + ("" if notes else ", report.png"), *notes]
-    return Report("\n".join([text, "", *ends]), {**commission_document(shown), "kept": str(home)}, home)
+    return Report(
+        "\n".join([text, "", *ends]),
+        {**commission_document(shown), "advice": advice_document(advice), "kept": str(home)},
+        home,
+    )
 
 
 def _rooms(settings: Settings, grids: tuple[Grid, ...]) -> Rooms:

@@ -186,10 +186,10 @@ class _Words:
                 "cold room the inside may be held less well."
             )
         before, after = advice.now.ride_through, advice.then.ride_through
-        if control.setpoint_c < was.setpoint_c - 1e-6 and before.value and after.value:
+        if before.value and after.value and after.value < before.value:
             yield (
-                f"Traded: a cooler setpoint leaves {self._hours(after)} until the band's low edge when power fails in "
-                f"the coldest room, instead of {self._hours(before)}."
+                f"Traded: {self._hours(after)} until the band's low edge when power fails in the coldest room, instead "
+                f"of {self._hours(before)}."
             )
         if control.hysteresis_k > was.hysteresis_k + 1e-6 or control.minimum_off_s > was.minimum_off_s:
             yield (
