@@ -28,8 +28,3 @@ def test_it_holds_of_the_recorded_winter(check: Callable[[Facts], Check], facts:
     found = check(facts)
 
     assert found.holds, f"{found.rule}: {found.found}"
-
-
-def test_a_month_of_tubs_costs_a_minute_or_two_of_work(facts: Facts) -> None:
-    """33 days at 10 s steps take this process under two minutes of processor time, on any machine we know of."""
-    assert facts.winter.user_s < 120.0

@@ -19,7 +19,7 @@ _HERE = Path(__file__).resolve().parent
 if __name__ == "__main__":
     sys.path.insert(0, str(_HERE.parent))
 
-from bench import deciding, fitting, recording, running  # noqa: E402 - the directory above holds them
+from bench import deciding, fitting, recording, rehearsing, running  # noqa: E402 - the directory above holds them
 from bench.table import Row, markdown, plain  # noqa: E402
 
 BEGIN = "<!-- bench: written by `make bench README=1`, do not edit -->\n"
@@ -37,6 +37,7 @@ BENCHES: dict[str, Callable[[], list[Row]]] = {
     "picture": running.picture,
     "exposure": running.exposure,
     "month": fitting.month,
+    "winter": rehearsing.winter,
 }
 
 

@@ -31,7 +31,8 @@ NEED_HARDWARE = ("python3 -m venv ", "/opt/matwarden/bin/pip install ", "systemc
 
 def steps(document: str) -> list[tuple[str, list[str]]]:
     """Each numbered step, or part between headings, with the lines of its fenced and indented blocks."""
-    text = (ROOT / document).read_text(encoding="utf-8")
+    # What is shown as printed is no command.
+    text = re.sub(r"^<pre>.*?^</pre>", "", (ROOT / document).read_text(encoding="utf-8"), flags=re.M | re.S)
     parts = re.split(r"^(?=\d+\. |#+ )", text, flags=re.M)
     return [(part, _lines(part)) for part in parts if _lines(part)]
 

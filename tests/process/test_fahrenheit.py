@@ -19,18 +19,30 @@ def test_what_a_person_reads_is_in_fahrenheit(kindled: Kindled, verb: tuple[str,
 
 
 def test_the_numbers_are_those_of_the_shelf(kindled: Kindled) -> None:
-    """Its tubs start at 73.4 F in a room of 64.4 F and are held under a limiter of 83.3 F: so they are told.
+    """Each probe is told in F as it reads in C, asked just before and just after; the room is at 64.4 F.
 
-    The station is shared with other tests, so it may have been warming for seconds or for minutes.
+    The station is shared with other tests, so it may have been warming, or cooling, for seconds or for minutes.
     """
     kindled.living.until_allowed("oak")
-    shown = [float(number) for number in re.findall(r": ([\d.]+) °F", kindled.living.command("status").out)]
-    assert shown[-1] == 64.4
-    assert all(72.0 < value < 84.0 for value in shown[:-1])
+    before_c = temperatures_c(kindled)
+    shown_f = [float(number) for number in re.findall(r": ([\d.]+) °F", kindled.living.command("status").out)]
+    after_c = temperatures_c(kindled)
+
+    assert shown_f[-1] == 64.4
+    assert len(shown_f) == len(before_c) == len(after_c)
+    for told_f, *both_c in zip(shown_f, before_c, after_c, strict=True):
+        low_f, high_f = (32.0 + 1.8 * value_c for value_c in sorted(both_c))
+        assert low_f - 0.2 <= told_f <= high_f + 0.2
 
 
 def test_scripts_get_celsius(kindled: Kindled) -> None:
-    """`status --json` is SI whatever the house measures in, as its keys say: 73.4 F is 23 C."""
+    """`status --json` is SI whatever the house measures in: no tub is colder than its room at 18 C or above 29 C."""
+    assert all(18.0 <= value_c < 29.0 for value_c in temperatures_c(kindled))
+
+
+def temperatures_c(kindled: Kindled) -> list[float]:
+    """Of every probe, in the order in which a person is told them."""
     kindled.living.until_answering()
-    oak = kindled.living.command("status", "--json").json["enclosures"][0]
-    assert all(22.0 < probe["temperature_c"] < 26.0 for probe in oak["probes"])
+    found = kindled.living.command("status", "--json").json
+    probes = [probe for tub in found["enclosures"] for probe in tub["probes"]] + found.get("room", [])
+    return [probe["temperature_c"] for probe in probes]

@@ -13,14 +13,14 @@ __all__ = ["progress_line"]
 
 
 def progress_line(progress: Progress, unit: Unit, zone: ZoneInfo) -> str:
-    """Part, temperatures, heat, and the longest it may still take."""
+    """Part, the longest it may all still take, temperatures and heat: in this order, since a terminal is narrow."""
 
     def told(value_c: float | None) -> str:
         return "not read" if value_c is None else temperature_text(value_c, unit)
 
     minutes_s = progress.left_s - progress.left_s % 60.0
     return (
-        f"{local_clock(progress.wall_s, zone)}  {progress.number}/{progress.parts_n} {progress.part}: "
-        f"inside {told(progress.inside_c)}, wall {told(progress.wall_c)}, room {told(progress.room_c)}, "
-        f"heat {progress.heat}; at most {duration_text(minutes_s)} left"
+        f"{local_clock(progress.wall_s, zone)} {progress.number}/{progress.parts_n} {progress.part}, up to "
+        f"{duration_text(minutes_s)} left: inside {told(progress.inside_c)}, wall {told(progress.wall_c)}, "
+        f"heat {progress.heat}, room {told(progress.room_c)}"
     )
