@@ -250,7 +250,7 @@ class _Words:
 
     def _estimate(self, estimate: Estimate) -> str:
         convert = temperature_value if estimate.unit == "C" else difference_value
-        return _with_interval(estimate, lambda value: f"{convert(value, self._unit):.1f}", f" °{self._unit.value}")
+        return _with_interval(estimate, lambda value: f"{convert(value, self._unit):z.1f}", f" °{self._unit.value}")
 
     def _watts(self, share: float) -> str:
         return "" if self._watts_w is None else f" ({share * self._watts_w:.1f} W)"

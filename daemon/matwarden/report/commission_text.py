@@ -109,7 +109,7 @@ class _Told:
     def estimate(self, estimate: Estimate) -> str:
         """A temperature, or a difference of two."""
         convert = temperature_value if estimate.unit == "C" else difference_value
-        return _with_interval(estimate, lambda value: f"{convert(value, self._unit):.1f}", f" °{self._unit.value}")
+        return _with_interval(estimate, lambda value: f"{convert(value, self._unit):z.1f}", f" °{self._unit.value}")
 
     def k(self, value_k: float) -> str:
         """A small difference, to two places."""
