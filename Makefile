@@ -9,7 +9,7 @@ BIN := $(VENV)/bin
 NEED_VENV := "This needs Python 3.11 or newer with its venv module (Debian, Raspberry Pi OS: apt install python3-venv)."
 
 .DEFAULT_GOAL := help
-.PHONY: help demo test lint winter schema alarms long faults tubs powercuts year bench morning plants greybox clean
+.PHONY: help demo test lint winter schema alarms long faults tubs powercuts year bench morning plants drift greybox clean
 
 help:
 	@echo "make demo    three winter nights on a simulated shelf, in under a minute"
@@ -80,6 +80,9 @@ bench: $(VENV)/.dev
 
 plants: $(VENV)/.dev
 	PYTHONPATH=tests $(BIN)/python tests/analysis/run_plants.py
+
+drift: $(VENV)/.dev
+	PYTHONPATH=tests $(BIN)/python tests/analysis/run_drift.py
 
 greybox: $(VENV)/.dev
 	PYTHONPATH=tests $(BIN)/python tests/analysis/run_greybox.py

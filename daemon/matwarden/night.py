@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import os
 import re
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
@@ -23,6 +24,7 @@ from matwarden.core.tonight import Tonight
 from matwarden.core.tonight_document import tonight_document
 from matwarden.report.alarm_quality_text import digest_lines
 from matwarden.report.digest_text import digest_text, first_line
+from matwarden.report.drift_text import drift_lines
 from matwarden.report.night import DUE, Night
 from matwarden.report.pages import PagesError, write_pages
 from matwarden.report.tonight_text import tonight_lines
@@ -61,19 +63,22 @@ class Made:
     notes: tuple[str, ...] = ()
 
 
-def make_night(settings: Settings, day: str, words_only: bool = False) -> Made:
+def make_night(
+    settings: Settings, day: str, words_only: bool = False, drifts: Sequence[Mapping[str, Any]] = ()
+) -> Made:
     """Make the digest of everything since the last one. `day`: the local date it is of, `YYYY-MM-DD`.
 
     Args:
         words_only: leave out picture and page.
+        drifts: what became of commissioned tubs, from `drifts_of`.
 
     Raises:
         StoreError: there is no record, or it cannot be read.
     """
     seen = _see(settings, day)
     quality = quality_of(history_of(settings), settings)
-    text = _text(seen, quality, settings)
-    document = {**_document(seen, quality), "mark": str(seen.until)}
+    text = _text(seen, quality, settings, drifts)
+    document = {**_document(seen, quality), "drift": list(drifts), "mark": str(seen.until)}
     notes: list[str] = []
     picture = None
     wanted = settings.digest
@@ -94,7 +99,7 @@ def night_so_far(settings: Settings) -> tuple[str, dict[str, Any]]:
     """
     seen = _see(settings, "so far")
     quality = quality_of(history_of(settings), settings)
-    return _text(seen, quality, settings), {**_document(seen, quality), "date": None}
+    return _text(seen, quality, settings), {**_document(seen, quality), "drift": [], "date": None}
 
 
 def kept_night(settings: Settings, day: str) -> tuple[str, dict[str, Any]] | None:
@@ -190,11 +195,14 @@ def _page(night: Night, directory: Path, notes: list[str]) -> None:
         notes.append(f"no page: writing it failed: {error}")
 
 
-def _text(seen: _Seen, quality: AlarmQuality, settings: Settings) -> str:
+def _text(seen: _Seen, quality: AlarmQuality, settings: Settings, drifts: Sequence[Mapping[str, Any]] = ()) -> str:
     zone = ZoneInfo(settings.zone)
     words = digest_text(seen.digest, settings.unit, zone)
-    tonight = tonight_lines(seen.tonight, settings.unit, zone)
-    return "\n".join([words, *tonight, *(f"{DUE}{line}" for line in seen.due), *digest_lines(quality)])
+    more = [
+        *drift_lines(drifts, settings.unit, zone),
+        *tonight_lines(seen.tonight, settings.unit, zone),
+    ]
+    return "\n".join([words, *more, *(f"{DUE}{line}" for line in seen.due), *digest_lines(quality)])
 
 
 def _document(seen: _Seen, quality: AlarmQuality) -> dict[str, Any]:

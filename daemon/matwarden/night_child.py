@@ -19,8 +19,10 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from matwarden.clocks import SystemClock
+from matwarden.drifts import drifts_of
 from matwarden.night import PICTURES, Made, make_night
 from matwarden.settings.resolved import Settings
+from matwarden.sinks.store_read import Recorded
 from matwarden.sinks.store_schema import StoreError
 from matwarden.sinks.store_sums import sum_up
 
@@ -133,7 +135,7 @@ def _main() -> int:
 
 
 def summed_night(settings: Settings, day: str) -> Made:
-    """As `make_night`, after the days that are over have been summed up.
+    """As `make_night`, after the days that are over have been summed up, and commissioned tubs been looked at.
 
     Raises:
         StoreError: there is no record, or it cannot be read.
@@ -144,8 +146,10 @@ def summed_night(settings: Settings, day: str) -> Made:
         _summed(settings, _SUMS_FIRST_S)
     except StoreError as error:
         notes = (f"days are not summed up: {error}",)
-    made = make_night(settings, day)
-    return replace(made, notes=(*notes, *made.notes))
+    seen_s = Recorded(settings.store.directory).last_seen()
+    drifts, note = ([], "") if seen_s is None else drifts_of(settings, seen_s)
+    made = make_night(settings, day, drifts=drifts)
+    return replace(made, notes=(*notes, *([note] if note else []), *made.notes))
 
 
 def _summed(settings: Settings, for_s: float) -> int:
