@@ -225,7 +225,7 @@ def first_days(grid: Grid, days: float) -> Grid:
 
 
 def test_a_mat_that_weakens_is_told_days_before_the_tub_is_cold(tubs: Tubs) -> None:
-    """Three percent less each day, in a room in which full heat is needed before long: the line comes days earlier."""
+    """3 % less each day, in a room that soon needs full heat: a line five days before it is cold, its name four."""
 
     def weaker(t_s: float, plant: Many) -> Many:
         return changed(plant, watts=0.97 ** (t_s / DAY_S))
@@ -241,14 +241,15 @@ def test_a_mat_that_weakens_is_told_days_before_the_tub_is_cold(tubs: Tubs) -> N
         cold = np.flatnonzero(weeks.nodes[:, AIR, n] < 22.2)
         assert len(cold), "it has to get cold for this"
         cold_day = float(weeks.t_s[cold[0]]) / DAY_S
-        told_day = next(
-            day
-            for day in range(2, 20)
-            if (found := drift(tubs.fits[n], tubs.fits[n].rms_k, [last_week(first_days(grid, day))])) and found.told
-        )
-        assert found is not None
-        assert found.cause is Cause.MAT
-        assert told_day + 2.0 <= cold_day
+        told: dict[Cause, int] = {}
+        for day in range(2, 8):
+            found = drift(tubs.fits[n], tubs.fits[n].rms_k, [last_week(first_days(grid, day))])
+            if found is not None and found.told:
+                told.setdefault(found.cause, day)
+        # While the tub needs heat nearly all the time mat and lid look alike: at first it may have no name.
+        assert told.keys() <= {Cause.UNEXPLAINED, Cause.MAT}
+        assert min(told.values()) + 5.0 <= cold_day
+        assert told[Cause.MAT] + 4.0 <= cold_day
 
 
 def last_week(grid: Grid) -> Grid:
