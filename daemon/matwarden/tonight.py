@@ -3,8 +3,8 @@
 What was expected is kept in each digest's document and scored in a later one, which keeps the scores: no table of its
 own, and nobody can expect afterwards. Hours come from the sums; those of today from the digest's window.
 
-A tub without a mat is reckoned as the room is. Of one with a mat the thermostat decides, until it cannot hold: nothing
-is said of it here.
+A tub without a mat is reckoned as the room is. One with a mat is only reckoned where it is commissioned and the room is
+known (`expected_with_heat`).
 """
 
 from __future__ import annotations
@@ -14,10 +14,24 @@ from datetime import date, time, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from matwarden.commissioned_holds import holds_of
 from matwarden.core.dates import instant, local_date
 from matwarden.core.inside import inside_probes
 from matwarden.core.record import Window
-from matwarden.core.tonight import NIGHTS_N, ROOM, Interval, Place, Scored, Tonight, came, expected, night_of, record_of
+from matwarden.core.tonight import (
+    NIGHTS_N,
+    ROOM,
+    Holds,
+    Interval,
+    Place,
+    Scored,
+    Tonight,
+    came,
+    expected,
+    expected_with_heat,
+    night_of,
+    record_of,
+)
 from matwarden.settings.resolved import Settings
 from matwarden.sinks.store_read import Recorded
 from matwarden.sinks.store_sums_read import Sums
@@ -47,7 +61,10 @@ def tonight_of(settings: Settings, window: Window, recorded: Recorded, sums: Sum
     scored = _scored(documents)
     fresh: list[tuple[str, Scored]] = []
     places = []
-    for id, name, band_low_c, probes in _places(settings):
+    room: Interval | None = None
+    for id, name, band_low_c, probes, holds in _places(settings):
+        if holds is not None and room is None:
+            continue
         hours = _hours(id, probes, window, sums, zone, today)
         # Today's digest may be made twice, when the first one could not be told.
         known = {each.night for each in scored.get(id, ())}
@@ -59,19 +76,25 @@ def tonight_of(settings: Settings, window: Window, recorded: Recorded, sums: Sum
             and (came_c := came(hours, night_of(date.fromisoformat(night), zone)[0], until_s)) is not None
         ]
         fresh += [(id, each) for each in new]
-        record = record_of([*scored.get(id, ()), *new])
-        interval = expected(hours, now_s, zone, record.missed_share)
+        record = record_of([*scored.get(id, ()), *new], holds is not None)
+        if holds is None or room is None:
+            interval = expected(hours, now_s, zone, record.missed_share)
+        else:
+            interval = expected_with_heat(hours, now_s, zone, room, holds, record.missed_share)
+        if id == ROOM:
+            room = interval
         if interval is not None:
             places.append(Place(id, name, band_low_c, interval, record))
     return Tonight(today.isoformat(), *night_of(today, zone), tuple(places), tuple(fresh))
 
 
-def _places(settings: Settings) -> Iterable[tuple[str, str, float | None, Sequence[ProbeTerms]]]:
+def _places(settings: Settings) -> Iterable[tuple[str, str, float | None, Sequence[ProbeTerms], Holds | None]]:
     if settings.room_probes:
-        yield ROOM, "room", None, settings.room_probes
+        yield ROOM, "room", None, settings.room_probes, None
     for enclosure in settings.enclosures:
-        if enclosure.mat is None:
-            yield enclosure.id, enclosure.name, enclosure.band.low_c, inside_probes(enclosure)
+        holds = None if enclosure.mat is None else holds_of(settings.store.directory, enclosure.id)
+        if enclosure.mat is None or holds is not None:
+            yield enclosure.id, enclosure.name, enclosure.band.low_c, inside_probes(enclosure), holds
 
 
 def _hours(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -11,7 +12,7 @@ from typing import Any
 import pandas as pd
 import pytest
 
-from helpers_station import house
+from helpers_station import MAT, house
 from matwarden.events import DigestMade, Flush, Readings, Started
 from matwarden.night import kept_night, night_so_far
 from matwarden.night_child import summed_night
@@ -30,8 +31,12 @@ OFF_DAYS = (17, 18, 19)
 
 def _polls(day: int) -> Iterator[tuple[float, float]]:
     """Time and value of each poll from eight o'clock of the day before to eight o'clock."""
+    return _between(max(0, day * 24 - 16), day * 24 + 8)
+
+
+def _between(first_h: int, last_h: int) -> Iterator[tuple[float, float]]:
     hours = building_c()
-    for n in range(max(0, (day * 24 - 16) * 30), (day * 24 + 8) * 30):
+    for n in range(first_h * 30, last_h * 30):
         hour, part = divmod(n, 30)
         yield n * POLL_S, round((hours[hour] + (hours[hour + 1] - hours[hour]) * part / 30) * 16) / 16
 
@@ -46,18 +51,24 @@ def month(tmp_path_factory: pytest.TempPathFactory) -> tuple[Settings, dict[str,
     sink = StoreSink(open_store(settings.store.directory, START_S, power_safe=False), 1e9)
     sink.accept([Started(At(0.0, START_S), "0.1.0")])
     documents, texts = {}, {}
-    for day in range(1, 33):
-        if day in OFF_DAYS:
-            continue
-        for mono_s, value_c in _polls(day):
+
+    def read(polls: Iterator[tuple[float, float]]) -> None:
+        for mono_s, value_c in polls:
             now = At(mono_s, START_S + mono_s)
             sink.accept([Readings(now, (Reading("room", now, value_c, None), Reading(air, now, value_c + 1.0, None)))])
+
+    for day in range(1, 32):
+        if day in OFF_DAYS:
+            continue
+        read(_polls(day))
         made_at = At(day * 86400.0 + 8 * 3600.0, START_S + day * 86400.0 + 8 * 3600.0)
         date = datetime.fromtimestamp(made_at.wall_s, UTC).date().isoformat()
         sink.accept([Flush(made_at)])
         made = summed_night(settings, date)
         documents[date], texts[date] = json.loads(json.dumps(made.document)), made.text
         sink.accept([DigestMade(made_at, made.date, made.text, made.document), Flush(made_at)])
+    # The day after the last digest, so that there is a night so far.
+    read(_polls(32))
     sink.close()
     return settings, documents, texts
 
@@ -121,7 +132,7 @@ def test_a_tub_is_named_only_where_it_may_fall_under_its_band(month: Month) -> N
     assert "Rowan" in next(line for line in texts[last].splitlines() if line.startswith("Tonight"))
     low = replace(settings, enclosures=tuple(replace(e, band=Band(10.0, 27.8)) for e in settings.enclosures))
     text, _ = night_so_far(low)
-    assert "Rowan" not in next((line for line in text.splitlines() if line.startswith("Tonight")), "")
+    assert "Rowan" not in next(line for line in text.splitlines() if line.startswith("Tonight"))
 
 
 def test_what_was_kept_is_what_was_told(month: Month) -> None:
@@ -131,3 +142,23 @@ def test_what_was_kept_is_what_was_told(month: Month) -> None:
     kept = kept_night(settings, last)
     assert kept is not None
     assert kept[1]["tonight"] == documents[last]["tonight"]
+
+
+def test_a_commissioned_tub_with_a_mat_has_an_interval_from_the_room_and_the_mat(month: Month) -> None:
+    """The same tub, given both: under its band by as much as the room is under the coldest one that the mat holds."""
+    settings, _, _ = month
+    (tub,) = settings.enclosures
+    _, before = night_so_far(replace(settings, enclosures=(replace(tub, mat=MAT),)))
+    assert [each["place"] for each in before["tonight"]["places"]] == ["(room)"]
+
+    home = settings.store.directory / "commissioned" / "rowan" / "2020-01-01T000000Z"
+    home.mkdir(parents=True)
+    found = {"band_c": [22.2, 27.8], "findings": {"coldest_room": {"low": 29.9, "high": 30.1}}}
+    (home / "tub.json").write_text(json.dumps(found), encoding="utf-8")
+    try:
+        _, after = night_so_far(replace(settings, enclosures=(replace(tub, mat=MAT),)))
+    finally:
+        shutil.rmtree(home.parents[1])
+    room, rowan = after["tonight"]["places"]
+    assert rowan["low_c"] == pytest.approx(22.2 + room["low_c"] - 30.1, abs=0.11)
+    assert rowan["high_c"] == pytest.approx(22.2 + room["high_c"] - 29.9, abs=0.11)

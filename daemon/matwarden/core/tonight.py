@@ -12,6 +12,9 @@ It is judged by the nights that came. Beside it stands what a keeper has without
 temperatures of the same nights before. It is told only while it held in four nights of five at the least, and was a
 fifth narrower than that and a fifth better by the interval score, which adds to the width what a miss costs (Gneiting
 and Raftery 2007, equation 43, from memory).
+
+A tub with a mat is as warm each night as its thermostat keeps it, until the room gets colder than the mat can hold. How
+cold that is its commissioning has found; without one nothing is expected of it.
 """
 
 from __future__ import annotations
@@ -29,6 +32,7 @@ from matwarden.core.halves import NIGHT_FROM, NIGHT_UNTIL
 __all__ = [
     "NIGHTS_N",
     "ROOM",
+    "Holds",
     "Interval",
     "Place",
     "Record",
@@ -36,6 +40,7 @@ __all__ = [
     "Tonight",
     "came",
     "expected",
+    "expected_with_heat",
     "night_of",
     "record_of",
 ]
@@ -77,6 +82,14 @@ class Interval(NamedTuple):
     high_c: float
     usual_low_c: float
     usual_high_c: float
+
+
+class Holds(NamedTuple):
+    """What a commissioned mat can hold: `inside_c` down to a room of `low_c` to `high_c`, in degrees Celsius."""
+
+    inside_c: float
+    low_c: float
+    high_c: float
 
 
 class Scored(NamedTuple):
@@ -151,6 +164,41 @@ def expected(
     level_c = _level(hours, made_wall_s)
     if level_c is None:
         return None
+    changes, lowest = _nights(hours, made_wall_s, zone)
+    if len(changes) < _LEAST_NIGHTS:
+        return None
+    low_k, high_k = _middle(changes, missed_share)
+    usual_low_c, usual_high_c = _middle(lowest, _MISSED_SHARE)
+    return Interval(_down(level_c + low_k), _up(level_c + high_k), _down(usual_low_c), _up(usual_high_c))
+
+
+def expected_with_heat(
+    hours: Mapping[float, float],
+    made_wall_s: float,
+    zone: ZoneInfo,
+    room: Interval,
+    holds: Holds,
+    missed_share: float = _MISSED_SHARE,
+) -> Interval | None:
+    """The same of a commissioned tub with a mat: as the nights before, or colder, where the room takes it out of hand.
+
+    In a room by x K colder than the coldest one that the mat holds, the inside comes to x K under the band in the end.
+    A night is seldom long enough for all of it, so that this is the cold side of the truth.
+    """
+    _, lowest = _nights(hours, made_wall_s, zone)
+    if len(lowest) < _LEAST_NIGHTS:
+        return None
+    # A night that the room took out of hand says nothing of one in which it does not.
+    held = [each for each in lowest if each >= holds.inside_c]
+    low_c, high_c = _middle(held if len(held) >= _LEAST_NIGHTS else lowest, missed_share)
+    usual_low_c, usual_high_c = _middle(lowest, _MISSED_SHARE)
+    low_c = min(low_c, holds.inside_c + room.low_c - holds.high_c)
+    high_c = min(high_c, holds.inside_c + room.high_c - holds.low_c)
+    return Interval(_down(low_c), _up(high_c), _down(usual_low_c), _up(usual_high_c))
+
+
+def _nights(hours: Mapping[float, float], made_wall_s: float, zone: ZoneInfo) -> tuple[list[float], list[float]]:
+    """Of the nights before: their lowest less the level at this time of day, and their lowest."""
     today, at = local_date(made_wall_s, zone), _time_of(made_wall_s, zone)
     changes, lowest = [], []
     for back in range(1, NIGHTS_N + 1):
@@ -161,15 +209,15 @@ def expected(
         if before_c is not None and lowest_c is not None:
             changes.append(lowest_c - before_c)
             lowest.append(lowest_c)
-    if len(changes) < _LEAST_NIGHTS:
-        return None
-    low_k, high_k = _middle(changes, missed_share)
-    usual_low_c, usual_high_c = _middle(lowest, _MISSED_SHARE)
-    return Interval(_down(level_c + low_k), _up(level_c + high_k), _down(usual_low_c), _up(usual_high_c))
+    return changes, lowest
 
 
-def record_of(scored: Sequence[Scored]) -> Record:
-    """How the intervals of one place did, oldest first, and how much the next one is to leave out."""
+def record_of(scored: Sequence[Scored], with_heat: bool = False) -> Record:
+    """How the intervals of one place did, oldest first, and how much the next one is to leave out.
+
+    Args:
+        with_heat: a thermostat keeps each night like the others: no better than what is usual is good enough.
+    """
     share = _MISSED_SHARE
     for each in scored:
         share += _STEP * (_MISSED_SHARE - (0.0 if each.held else 1.0))
@@ -177,7 +225,7 @@ def record_of(scored: Sequence[Scored]) -> Record:
     last = scored[-_SCORED_MOST:]
     held = sum(each.held for each in last)
     earned = len(last) >= _SCORED_LEAST and held >= _HELD_LEAST * len(last)
-    if earned:
+    if earned and not with_heat:
         own = [(each.interval.low_c, each.interval.high_c, each.came_c) for each in last]
         usual = [(each.interval.usual_low_c, each.interval.usual_high_c, each.came_c) for each in last]
         narrower = sum(high - low for low, high, _ in own) < _BETTER * sum(high - low for low, high, _ in usual)
