@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import numpy as np
 
-from matwarden.analysis.control import Control
 from matwarden.analysis.grid import Series
 from matwarden.analysis.siting import Place, Standing, in_places
-from matwarden.commissioned import Commissioned, latest
+from matwarden.commissioned import latest
+from matwarden.commissioning import control_of
 from matwarden.core.in_tub import InTub
 from matwarden.core.siting import PlaceRead
 from matwarden.settings.resolved import Settings
 from matwarden.siting import Sited
-from matwarden.terms import Enclosure, Role
+from matwarden.terms import Enclosure
 
 __all__ = ["in_fitted"]
 
@@ -26,29 +26,15 @@ def in_fitted(settings: Settings, tub: Enclosure, sited: Sited) -> dict[str, InT
     kept = latest(settings.store.directory, tub.id)
     if kept is None:
         return {}
-    standing = Standing(kept.found, kept.rms_k[1], _control(tub, kept), tub.band, kept.watts_known)
+    # A mat may have been taken out since.
+    control = kept.control if tub.mat is None else control_of(tub, tub.mat)
+    standing = Standing(kept.found, kept.rms_k[1], control, tub.band, kept.watts_known)
     # The room of a fit is the mean of the room's probes: only a probe that is alone is the same one.
     room = {probe.id for probe in settings.room_probes}
     places = {
         each.id: Place(_series(sited.read[each.id]), other_probe=room != {each.id}) for each in sited.found.places
     }
     return in_places(standing, places, sited.found.spans)
-
-
-def _control(tub: Enclosure, kept: Commissioned) -> Control:
-    mat = tub.mat
-    if mat is None:  # it was taken out since
-        return kept.control
-    return Control(
-        mat.setpoint_c,
-        mat.hysteresis_k,
-        mat.limiter_c,
-        mat.cut_out_c,
-        mat.differential_k,
-        mat.minimum_on_s,
-        mat.minimum_off_s,
-        by_wall=all(probe.role is not Role.AIR for probe in tub.probes),
-    )
 
 
 def _series(read: PlaceRead) -> Series:
