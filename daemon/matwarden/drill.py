@@ -29,6 +29,7 @@ WATCHED_S = 24 * 3600.0
 # A room that does not change: so long until the tub has its rhythm, and so long the worst moment is looked for.
 SETTLED_S = 8 * 3600.0
 SOUGHT_S = 4 * 3600.0
+_NEAR_S = 1800.0
 
 
 class Plan(NamedTuple):
@@ -155,8 +156,10 @@ class Drill:
         self.strikes = strikes
 
     def on(self, tub: Twin | FittedTwin) -> Drill:
-        """The same drills on another tub, struck at the same second."""
-        return Drill(self._settings, self._enclosure, tub, self._plan, self._open, self._watched_s, self.strikes)
+        """The same drills on another tub, struck in the same hour, where its own rhythm makes that worst."""
+        struck_s, plan = self.strikes[0], self._plan
+        near = plan._replace(from_s=max(plan.from_s, struck_s - _NEAR_S), until_s=min(plan.until_s, struck_s + _NEAR_S))
+        return Drill(self._settings, self._enclosure, tub, near, self._open, self._watched_s)
 
     def of(self, case: FaultCase) -> Drilled:
         """What this fault would do."""

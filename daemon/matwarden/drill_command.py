@@ -100,7 +100,7 @@ def _drill(asked: argparse.Namespace, settings: Settings, open_devices: OpenDevi
     others = []
     if not asked.all and (ends := tub.ends(start_c)):
         _progress("the same at both ends of what is known of this tub")
-        others = [drill.on(end).of(cases[0]) for end in ends]
+        others = [rows[0], *(drill.on(end).of(cases[0]) for end in ends)]
     _progress("")
     return _tell(asked, settings, enclosure, _head(settings, tub, room), rows, others)
 

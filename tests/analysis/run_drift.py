@@ -1,6 +1,6 @@
 """Twenty commissioned plants, healthy for four weeks and then changed in one thing: `make drift`. Writes drift.md.
 
-Some twenty minutes on two cores.
+A quarter of an hour on two cores.
 """
 
 from __future__ import annotations

@@ -164,9 +164,12 @@ def test_a_commissioned_tub_is_drilled_with_its_intervals(tmp_path: Path) -> Non
     assert "yours, as commissioned on 16 Jan 2026" in flat
     assert "19.0 °C, the usual one of its record" in flat
     assert "NOT SET: your settings have no [push]" in flat
-    line = next(line for line in ran.out.splitlines() if line.startswith("wall "))
-    value, low, high = (float(part.strip(" ()to")) for part in (line[15:19], *line.partition("(")[2][:12].split("to")))
-    assert low <= value <= high
+    told = [[float(each) for each in found] for found in re.findall(r"([\d.]+) °C \(([\d.]+) to ([\d.]+)\)", flat)]
+    minutes = re.findall(r"rings after (\d+) min \((\d+) min to (\d+) min\)", flat)
+    assert len(told) == 3  # wall, inside, lowest
+    assert len(minutes) == 1
+    for value, low, high in [*told, [float(each) for each in minutes[0]]]:
+        assert low <= value <= high
     assert (tmp_path / "out" / "drill-oak-relay-welded.txt").read_text(encoding="utf-8") == ran.out
     with Image.open(tmp_path / "out" / "drill-oak-relay-welded.png") as picture:
         assert picture.width == 1080

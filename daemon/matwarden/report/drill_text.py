@@ -54,7 +54,7 @@ def drill_text(
 
     Args:
         head: which tub and which room, a line each.
-        others: the same on tubs at both ends of what is known of this one; none where nothing is estimated.
+        others: the same, and on tubs at both ends of what is known of this one; none where nothing is estimated.
     """
     outcome = drilled.outcome
     at = local_day_and_clock(drilled.struck_wall_s, zone)
