@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from matwarden.commissioned_holds import holds_of
 from matwarden.core.away import LOOK_BACK_DAYS, Facts, TubFacts
 from matwarden.core.dates import local_date
 from matwarden.core.units import parse_rfc3339
@@ -124,7 +125,8 @@ def _tub(
         has_mat=enclosure.mat is not None,
         in_band_share=_in_band(nights),
         refused_share=_refused(nights),
-        holds_room_c=_holds_room_c(nights),
+        holds_room_c=_holds_room_c(settings, enclosure, nights),
+        changed=_changed(documents, enclosure.id),
         operations=worn if heat is None else max(heat["operations"], worn or 0),
         rated=None if enclosure.mat is None else enclosure.mat.rated_operations,
         operations_per_day=pace,
@@ -151,8 +153,20 @@ def _refused(nights: Sequence[Mapping[str, Any]]) -> float | None:
     return max(shares, default=0.0 if nights else None)
 
 
-def _holds_room_c(nights: Sequence[Mapping[str, Any]]) -> float | None:
-    """The coldest room that the mat holds, as the coldest night that could tell says: its room less what was spare."""
+def _changed(documents: Sequence[Mapping[str, Any]], enclosure: str) -> str | None:
+    """What the last digest says has become of a commissioned tub."""
+    last = documents[-1].get("drift", []) if documents else []
+    return next((str(each["cause"]) for each in last if each["tub"] == enclosure and each["told"]), None)
+
+
+def _holds_room_c(settings: Settings, enclosure: Enclosure, nights: Sequence[Mapping[str, Any]]) -> float | None:
+    """The coldest room that the mat holds: the warmer one of what two ways of knowing say.
+
+    As it was commissioned, at the cautious end of the interval; and as the coldest night that could tell says: its room
+    less what was spare.
+    """
+    holds = holds_of(settings.store.directory, enclosure.id)
+    found = [] if holds is None else [holds.high_c + enclosure.band.low_c - holds.inside_c]
     told = [
         (reserve["room_c"], reserve["room_c"] - reserve["spare_k"])
         for night in nights
@@ -160,7 +174,8 @@ def _holds_room_c(nights: Sequence[Mapping[str, Any]]) -> float | None:
         and (reserve := night["heat"].get("reserve")) is not None
         and reserve["spare_k"] is not None
     ]
-    return min(told)[1] if told else None
+    found += [min(told)[1]] if told else []
+    return max(found, default=None)
 
 
 def _wear(documents: Sequence[Mapping[str, Any]], enclosure: str) -> tuple[float | None, int | None]:

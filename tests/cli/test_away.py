@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import json
+import shutil
+import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -16,6 +20,8 @@ from matwarden.settings import load
 
 _PUSH = '\n[push]\n[[push.target]]\nname = "paper"\nurl = "file:pushes.txt"\n'
 _DAY_S = 86_400.0
+# 2026-01-16T17:00:00Z, eight days and an hour.
+NOW_S = 1_768_582_800.0 + 8 * _DAY_S + 3600.0
 
 
 @pytest.fixture(scope="module")
@@ -46,10 +52,9 @@ def ask(settings: Path, *words: str) -> Ran:
 def test_facts_are_those_of_the_record(recorded: Path) -> None:
     """As if one asked an hour after it ended."""
     settings = load(recorded)
-    now_s = 1_768_582_800.0 + 8 * _DAY_S + 3600.0  # 2026-01-16T17:00:00Z and eight days
-    status = recorded_status(settings, now_s)
+    status = recorded_status(settings, NOW_S)
     assert status is not None
-    facts = facts_of(settings, status, 7.0, now_s, Path("/nowhere"))
+    facts = facts_of(settings, status, 7.0, NOW_S, Path("/nowhere"))
     oak = next(tub for tub in facts.tubs if tub.has_mat)
     assert facts.running is False
     assert facts.nights == 8
@@ -62,6 +67,45 @@ def test_facts_are_those_of_the_record(recorded: Path) -> None:
     assert facts.push["paper"] < _DAY_S
     assert facts.mb_per_day is not None
     assert 0.05 < facts.mb_per_day < 5.0
+
+
+def test_a_commissioning_says_how_cold_a_room_the_mat_holds(recorded: Path) -> None:
+    """The cautious end of its interval, where that is warmer than what the nights say; for the band of now."""
+    settings = load(recorded)
+    status = recorded_status(settings, NOW_S)
+    assert status is not None
+    (oak, *_) = settings.enclosures
+    home = settings.store.directory / "commissioned" / "oak" / "2026-01-18T000000Z"
+    home.mkdir(parents=True)
+    found = {"band_c": [oak.band.low_c - 1.0, 27.8], "findings": {"coldest_room": {"low": 15.0, "high": 16.5}}}
+    (home / "tub.json").write_text(json.dumps(found), encoding="utf-8")
+    try:
+        facts = facts_of(settings, status, 7.0, NOW_S, Path("/nowhere"))
+    finally:
+        shutil.rmtree(home.parents[1])
+    assert facts.tubs[0].holds_room_c == pytest.approx(17.5)
+
+
+def test_what_the_last_digest_says_of_a_tub_is_known(recorded: Path) -> None:
+    """A weaker mat; an older digest's word is not asked."""
+    settings = load(recorded)
+    status = recorded_status(settings, NOW_S)
+    assert status is not None
+    told = {"tub": "oak", "cause": "mat", "told": True}
+    with closing(sqlite3.connect(settings.store.directory / "matwarden.db")) as connection:
+        rows = connection.execute("SELECT date, document FROM digests ORDER BY date DESC")
+        (day, whole), (before, _) = rows.fetchmany(2)
+
+        def says(date: str, drift: list[dict[str, object]]) -> str | None:
+            document = json.dumps({**json.loads(whole), "drift": drift})
+            connection.execute("UPDATE digests SET document = ? WHERE date = ?", (document, date))
+            connection.commit()
+            return facts_of(settings, status, 7.0, NOW_S, Path("/nowhere")).tubs[0].changed
+
+        assert says(day, [{**told, "told": False}]) is None
+        assert says(before, [told]) is None
+        assert says(day, [told]) == "mat"
+        assert says(day, []) is None
 
 
 def test_the_code_says_whether_it_is_safe(recorded: Path) -> None:

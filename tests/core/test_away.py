@@ -22,6 +22,7 @@ OAK = TubFacts(
     in_band_share=1.0,
     refused_share=0.001,
     holds_room_c=12.0,
+    changed=None,
     operations=20_000,
     rated=100_000,
     operations_per_day=80.0,
@@ -112,6 +113,11 @@ def test_one_thing_of_the_house_is_told_and_weighed(changes: dict[str, Any], sta
             "Oak: its mat holds down to 14.1 °C; the coldest room on record was 15.1 °C: only 1.0 °C",
         ),
         ({"holds_room_c": None}, Verdict.FIRST, "Oak: how cold a room its mat can hold is not known"),
+        (
+            {"changed": "mat"},
+            Verdict.FIRST,
+            "Oak: not what it was when commissioned (mat), says the last digest",
+        ),
         ({"operations": None}, Verdict.FIRST, "Oak: how far its relay is worn is not known"),
         (
             {"operations": 79_500},

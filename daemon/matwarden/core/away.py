@@ -53,7 +53,8 @@ class TubFacts:
         standing: alarms that are on now, by id. started: how often each condition rang in the last days.
         fault: in words, what a person must reset; None: nothing. held: a person's hold is on.
         has_mat: heat is governed here. in_band_share, refused_share: of the last days; None: not known.
-        holds_room_c: the coldest room that its mat holds, as its nights tell; None: they do not.
+        holds_room_c: the coldest room that its mat holds, as its commissioning or its nights tell; None: they do not.
+        changed: what is no longer as it was when the tub was commissioned; None: nothing, or it is not known.
         operations, rated, operations_per_day: of its relay.
         due: what falls due while away, in words.
     """
@@ -67,6 +68,7 @@ class TubFacts:
     in_band_share: float | None
     refused_share: float | None
     holds_room_c: float | None
+    changed: str | None
     operations: int | None
     rated: int | None
     operations_per_day: float | None
@@ -210,6 +212,9 @@ def _tub(tub: TubFacts, facts: Facts, unit: Unit) -> list[Reason]:
         found.append(_good(name, f"in band {100 * tub.in_band_share:.0f} % of the last {LOOK_BACK_DAYS} days"))
     if tub.refused_share is not None and tub.refused_share > _REFUSED_SHARE:
         text = f"{100 * tub.refused_share:.0f} % of its readings were missing or refused: look at its probes"
+        found.append(_first(name, text))
+    if tub.changed is not None:
+        text = f"not what it was when commissioned ({tub.changed}), says the last digest: see why"
         found.append(_first(name, text))
     if tub.has_mat:
         found += _mat(tub, facts, unit)
