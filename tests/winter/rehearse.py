@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import time
 from array import array
 from collections.abc import Sequence
@@ -17,7 +18,7 @@ from matwarden.sinks.push_terms import PushTarget, PushTerms
 from matwarden.sinks.store_latches import LATCHES
 from matwarden.sinks.store_schema import DATABASE
 
-__all__ = ["DATA", "PHONE", "RELAYS", "TUBS", "Progress", "Winter", "rehearse"]
+__all__ = ["DATA", "PHONE", "RELAYS", "TUBS", "Progress", "Winter", "read_every", "rehearse"]
 
 DATA = Path(__file__).resolve().parents[1] / "data" / "winter"
 TUBS = ("oak", "alder", "hazel", "rowan")
@@ -73,6 +74,19 @@ class _Watch:
 
     def truth(self) -> dict[str, Truth]:
         return {tub: Truth(three[0::3], three[1::3], three[2::3]) for tub, three in self.seen.items()}
+
+
+def read_every(step_s: int, directory: Path) -> Path:
+    """The winter's settings and room, put into `directory`, with every probe read and judged every `step_s` seconds."""
+    text = (DATA / "winter.toml").read_text(encoding="utf-8")
+    assert "[polling]" not in text
+    assert "\nstep_s = 10\n" in text
+    text = text.replace("\nstep_s = 10\n", f"\nstep_s = {step_s}\n")
+    text += f"\n[polling]\nevery_s = {step_s}\nstale_after_s = {3 * step_s}\n"
+    shutil.copy(DATA / "room.csv", directory)
+    file = directory / "winter.toml"
+    file.write_text(text, encoding="utf-8")
+    return file
 
 
 def rehearse(
