@@ -48,7 +48,7 @@ demo: $(VENV)/.demo
 
 # A file's tests stay together: some share a broker or a service manager.
 test: $(VENV)/.dev lint
-	$(BIN)/pytest --numprocesses=$(JOBS) --dist=loadfile
+	$(BIN)/pytest --numprocesses=$(JOBS) --dist=loadfile --no-loadscope-reorder
 
 lint: $(VENV)/.dev
 	$(BIN)/ruff check daemon hardware tests

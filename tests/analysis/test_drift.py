@@ -1,6 +1,6 @@
 """What became of a commissioned tub: plants the program knows nothing of, changed in one thing (weeks.py).
 
-`make drift` (run_drift.py) asks more of twenty others, four weeks of healthy nights among it. Here are three, one week.
+`make drift` (run_drift.py) asks more of twenty others, four weeks of healthy nights among it. Here are two, one week.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from matwarden.analysis.drift import Cause, Drift, drift
 from matwarden.analysis.fit import Fitted, fitted
 from matwarden.analysis.grid import Grid, laid_out
 
-SEEDS = range(300, 303)
+SEEDS = range(300, 302)
 HOUR_S = 3600.0
 STEP_S = 120.0
 POLL_S = 30.0
@@ -91,7 +91,7 @@ def test_many_plants_at_once_live_as_one_does_by_events(tubs: Tubs) -> None:
 
     room = some_room(list(SEEDS))
     many = live_all(together(tubs.plants), room, 12 * HOUR_S, 19.0, plan=plan, poll_s=POLL_S)
-    for n in (0, 2):
+    for n in (0, 1):
         one = live(tubs.plants[n], lambda t_s, n=n: float(room(t_s)[n]), plan, 12 * HOUR_S, 19.0, step_s=POLL_S)  # type: ignore[misc]
         assert many.nodes[:, :, n] == pytest.approx(one.nodes, abs=0.02)
 
