@@ -21,12 +21,12 @@ from matwarden.analysis.control import Control
 from matwarden.analysis.fit import Found, Start, Tried, found_of
 from matwarden.analysis.grid import Lived, Series
 from matwarden.analysis.network import Shape
+from matwarden.commissioned_holds import COMMISSIONED, FOUND
 from matwarden.core.units import parse_rfc3339, rfc3339_z
 
 __all__ = ["COMMISSIONED", "Commissioned", "CommissionedError", "keep", "latest", "tubs"]
 
-COMMISSIONED = "commissioned"
-_FILE, _MEASURED = "tub.json", "measured.csv.gz"
+_MEASURED = "measured.csv.gz"
 _FORM = 1
 
 
@@ -78,7 +78,7 @@ def keep(directory: Path, tub: Commissioned, lived: Lived) -> Path:
         if fresh.exists():  # of a run that was ended in the midst of it
             shutil.rmtree(fresh)
         fresh.mkdir()
-        (fresh / _FILE).write_text(json.dumps(_document(tub), indent=1) + "\n", encoding="utf-8")
+        (fresh / FOUND).write_text(json.dumps(_document(tub), indent=1) + "\n", encoding="utf-8")
         _write_measured(fresh / _MEASURED, lived)
         os.replace(fresh, home / name)
     except OSError as error:
@@ -94,10 +94,10 @@ def latest(directory: Path, enclosure: str) -> Commissioned | None:
     """
     home = directory / COMMISSIONED / enclosure
     try:
-        found = sorted(path.parent for path in home.glob(f"*Z/{_FILE}"))
+        found = sorted(path.parent for path in home.glob(f"*Z/{FOUND}"))
         if not found:
             return None
-        path = found[-1] / _FILE
+        path = found[-1] / FOUND
         text = path.read_text(encoding="utf-8")
     except OSError as error:
         raise CommissionedError(f"{home} cannot be read: {error.strerror or error}") from error
@@ -113,7 +113,7 @@ def latest(directory: Path, enclosure: str) -> Commissioned | None:
 
 def tubs(directory: Path) -> list[str]:
     """Every tub of which something is kept."""
-    return sorted({path.parent.parent.name for path in (directory / COMMISSIONED).glob(f"*/*Z/{_FILE}")})
+    return sorted({path.parent.parent.name for path in (directory / COMMISSIONED).glob(f"*/*Z/{FOUND}")})
 
 
 def _document(tub: Commissioned) -> dict[str, Any]:

@@ -1,7 +1,6 @@
-"""What a commissioned mat can hold, from the file that commissioning has left: on the standard library alone.
+"""Where commissioned tubs are kept, and what a mat was found to hold: on the standard library alone.
 
-`commissioned.py` reads all of it and needs the analysis libraries for that. This much is for the digest, which is made
-without them.
+`commissioned.py` reads all of it and needs the analysis libraries for that. This much is for what is made without them.
 """
 
 from __future__ import annotations
@@ -11,7 +10,11 @@ from pathlib import Path
 
 from matwarden.core.tonight import Holds
 
-__all__ = ["holds_of"]
+__all__ = ["COMMISSIONED", "FOUND", "holds_of"]
+
+# In the directory of the record: one directory a tub, in it one for each time, in it the numbers.
+COMMISSIONED = "commissioned"
+FOUND = "tub.json"
 
 
 def holds_of(directory: Path, enclosure: str) -> Holds | None:
@@ -20,7 +23,7 @@ def holds_of(directory: Path, enclosure: str) -> Holds | None:
     Args:
         directory: of the record.
     """
-    found = sorted((directory / "commissioned" / enclosure).glob("*Z/tub.json"))
+    found = sorted((directory / COMMISSIONED / enclosure).glob(f"*Z/{FOUND}"))
     if not found:
         return None
     try:

@@ -13,6 +13,7 @@ from dataclasses import replace
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+from matwarden.commissioned_holds import COMMISSIONED
 from matwarden.course_run import Ended
 from matwarden.demo_course import BEGINS_S, course_of, tell_found
 from matwarden.devices import OpenDevices
@@ -35,8 +36,7 @@ PHONE = "phone.txt"
 _MARK = "made-by-demo.txt"
 _RECORD = (DATABASE, f"{DATABASE}-wal", f"{DATABASE}-shm", LATCHES, "matwarden.lock")
 _PAGES = "pages"
-_COMMISSIONED = "commissioned"
-_OURS = (*_RECORD, PHONE, "relays.txt", "relay-lines", _MARK, _PAGES, PICTURES, _COMMISSIONED)
+_OURS = (*_RECORD, PHONE, "relays.txt", "relay-lines", _MARK, _PAGES, PICTURES, COMMISSIONED)
 
 
 def demo_settings() -> Path:
@@ -177,5 +177,5 @@ def _conclude(run: Rehearsal, out: Path, ended: Ended | None) -> None:
         print(f"  {PICTURES}/     a picture of each night, as it went with the push")
     if (out / _PAGES / "index.html").is_file():
         print(f"  {_PAGES}/        a page of each night: open {_PAGES}/index.html in a browser")
-    if (out / _COMMISSIONED).is_dir():
-        print(f"  {_COMMISSIONED}/ what was found of {run.settings.enclosures[0].name}, with a picture")
+    if (out / COMMISSIONED).is_dir():
+        print(f"  {COMMISSIONED}/ what was found of {run.settings.enclosures[0].name}, with a picture")

@@ -15,13 +15,13 @@ import subprocess
 import sys
 from typing import Any
 
+from matwarden.commissioned_holds import COMMISSIONED
 from matwarden.settings.resolved import Settings
 
 __all__ = ["drifts_of"]
 
 # A tub takes a second on a quick machine, and half a minute on the smallest board.
 LIMIT_S = 180.0
-_DIRECTORY = "commissioned"
 
 
 def drifts_of(settings: Settings, until_wall_s: float, limit_s: float = LIMIT_S) -> tuple[list[dict[str, Any]], str]:
@@ -30,7 +30,7 @@ def drifts_of(settings: Settings, until_wall_s: float, limit_s: float = LIMIT_S)
     Args:
         until_wall_s: up to when the record is looked at, in UTC seconds. limit_s: what is not done by then is left out.
     """
-    there = settings.store.directory / _DIRECTORY
+    there = settings.store.directory / COMMISSIONED
     if not there.is_dir() or any(importlib.util.find_spec(name) is None for name in ("numpy", "scipy")):
         return [], ""
     try:

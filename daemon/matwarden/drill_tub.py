@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING, NamedTuple
 from zoneinfo import ZoneInfo
 
+from matwarden.commissioned_holds import COMMISSIONED, FOUND
 from matwarden.core.units import difference_text
 from matwarden.drill_settings import fitted_twin, stock_twin
 from matwarden.report.units import date_text
@@ -18,8 +19,6 @@ if TYPE_CHECKING:
 
 __all__ = ["DrillTub", "DrillTubError", "drill_tub"]
 
-# What `matwarden.commissioned` calls its directory; asked here before anything is imported that may not be there.
-_COMMISSIONED = "commissioned"
 _NEEDS = "drills on your own tub, which was commissioned, need matwarden[analysis]: pip install 'matwarden[analysis]'"
 _Z = 1.645
 
@@ -51,7 +50,7 @@ def drill_tub(settings: Settings, enclosure: Enclosure) -> DrillTub:
     Raises:
         DrillTubError: it was commissioned, and what is kept of it cannot be read; or numpy and scipy are not there.
     """
-    if enclosure.mat is not None and any((settings.store.directory / _COMMISSIONED / enclosure.id).glob("*Z/*.json")):
+    if enclosure.mat is not None and any((settings.store.directory / COMMISSIONED / enclosure.id).glob(f"*Z/{FOUND}")):
         try:
             from matwarden.commissioned import CommissionedError, latest
         except ModuleNotFoundError as error:

@@ -6,6 +6,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from zoneinfo import ZoneInfo
 
+from matwarden.commissioned_holds import COMMISSIONED
 from matwarden.core.inside import inside_probes
 from matwarden.core.record import Window
 from matwarden.core.siting import PlaceRead, Refusal, Refused, Siting, compared
@@ -17,8 +18,6 @@ from matwarden.terms import Enclosure, ProbeTerms, Quantity
 
 __all__ = ["Sited", "commissioned", "every_probe", "places_named", "places_of", "sited", "tightest"]
 
-# As in commissioned.py, which needs the analysis; a test holds one to the other.
-_COMMISSIONED = "commissioned"
 # A tub that was heated so long ago is as warm as its place: longer than any that this is made for keeps its warmth.
 _COOLED_S = 86_400.0
 
@@ -33,7 +32,7 @@ class Sited:
 
 def commissioned(settings: Settings) -> list[Enclosure]:
     """The tubs of which a fit is kept (commissioned.py), whether or not the analysis is installed."""
-    home = settings.store.directory / _COMMISSIONED
+    home = settings.store.directory / COMMISSIONED
     return [tub for tub in settings.enclosures if (home / tub.id).is_dir()]
 
 

@@ -17,7 +17,6 @@ import pytest
 from analysis.plant import some_plant
 from analysis.test_fit import recorded as lived_by_plant
 from helpers_process import Ran, command, environment
-from matwarden import siting
 from matwarden.analysis.consequences import Rooms, findings
 from matwarden.analysis.control import Control
 from matwarden.analysis.fit import fitted
@@ -238,8 +237,3 @@ def test_a_damaged_fit_is_told_and_places_are_compared(fitted_shelf: Path) -> No
     assert "Oak would have done in each place cannot be told" in " ".join(ran.out.split())
     assert "tub.json is damaged" in " ".join(ran.out.split())
     assert "Advice:" in ran.out
-
-
-def test_where_fits_are_kept_is_known_without_the_analysis() -> None:
-    """One word in two modules."""
-    assert siting._COMMISSIONED == COMMISSIONED

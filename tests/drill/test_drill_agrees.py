@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -13,8 +15,8 @@ from matwarden.drill import Drill, Drilled, Plan
 from matwarden.drill_settings import fitted_twin
 from matwarden.main import open_devices
 from matwarden.settings import load
-from matwarden.settings.resolved import RoomFormula
-from matwarden.terms import Role
+from matwarden.settings.resolved import FittedTwin, RoomFormula
+from matwarden.terms import Enclosure, Role
 
 _ROOM_C = 19.0
 _HOUR_S = 3600.0
@@ -51,14 +53,30 @@ def drilled(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFac
     file.write_text(file.read_text().replace("every_s = 30", "every_s = 10"))
     settings = load(file)
     oak = settings.enclosures[0]
-    share = share_for(network, network.shape.inside, CONTROL.setpoint_c + 0.1 - _ROOM_C)
-    nodes_c = tuple(float(c) for c in _ROOM_C + steady(network, share))
     plan = Plan(RoomFormula(_ROOM_C, 0.0, 15.0, 0.0), 1_768_582_800.0, 2 * _HOUR_S, 4 * _HOUR_S, float("inf"))
-    return network, Drill(settings, oak, fitted_twin(oak, network, nodes_c, share), plan, open_devices, 12 * _HOUR_S)
+    return network, Drill(settings, oak, _twin(oak, network), plan, open_devices, 12 * _HOUR_S)
+
+
+def _twin(oak: Enclosure, network: Network) -> FittedTwin:
+    """In about the rhythm that it is held to."""
+    share = share_for(network, network.shape.inside, CONTROL.setpoint_c + 0.1 - _ROOM_C)
+    return fitted_twin(oak, network, tuple(float(c) for c in _ROOM_C + steady(network, share)), share)
 
 
 def _after(run: Drilled) -> np.ndarray:
     return np.array([look for look in run.looks if look.t_s >= run.struck_s])
+
+
+def test_another_tub_is_struck_where_its_own_rhythm_is_worst(drilled: tuple[Network, Drill]) -> None:
+    """Half as heavy again, so that its rhythm is another: within half an hour, at its hottest wall, with the mat on."""
+    network, drill = drilled
+    (oak, *_) = load(drill._settings.source).enclosures
+    run = drill.on(_twin(oak, replace(network, capacities=1.5 * network.capacities))).of(_case("nothing"))
+    assert abs(run.struck_s - drill.strikes[0]) <= _HOUR_S / 2
+    near = [look for look in run.looks if abs(look.t_s - drill.strikes[0]) <= _HOUR_S / 2 and look.powered]
+    at = min(run.looks, key=lambda look: abs(look.t_s - run.struck_s))
+    assert at.powered
+    assert at.wall_c >= max(look.wall_c for look in near) - 0.35
 
 
 def test_a_healthy_tub_comes_to_the_rhythm_that_the_analysis_says(drilled: tuple[Network, Drill]) -> None:
