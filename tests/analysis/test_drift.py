@@ -16,6 +16,9 @@ from matwarden.analysis.drift import Cause, Drift, drift
 from matwarden.analysis.fit import Fitted, fitted
 from matwarden.analysis.grid import Grid, laid_out
 
+# Some of these take half a minute on two slow cores; a busy machine gets its time.
+pytestmark = pytest.mark.timeout(600)
+
 SEEDS = range(300, 302)
 HOUR_S = 3600.0
 STEP_S = 120.0

@@ -21,6 +21,9 @@ from matwarden.night_child import summed_night
 from matwarden.rehearsal import Rehearsal
 from matwarden.settings.resolved import Settings
 
+# The week takes most of a minute on two slow cores; a busy machine gets its time.
+pytestmark = pytest.mark.timeout(600)
+
 HOUR_S = 3600.0
 START_WALL_S = 1_768_582_800.0  # 2026-01-16T17:00:00Z
 # Commissioned from its first day and a half; 70 % of its mat is left from the fifth day on.
